@@ -1,0 +1,231 @@
+//! One engine's life, put together from what every tail's files say.
+//!
+//! An engine is its serial: it is installed, overhauled, moved to another wing, and its history
+//! goes with it. Readings of three kinds of meter become one clock, engine hours; builds (new,
+//! overhaul, top overhaul, cylinder) and oil fills cut that life into pieces the judges can reason
+//! about. What does not add up is left out of the clock and reported as a question about the records.
+
+pub mod clock;
+pub mod history;
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+use crate::records::aircraft::{BuildKind, Meter};
+use crate::records::{Inspection, Instant, Oil, RunSummary, Source};
+
+pub use history::build;
+
+/// An engine model, from the engine models file. Numbers the operator has not confirmed say so.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Model {
+    pub name: Arc<str>,
+    pub rated_hp: f64,
+    pub rated_rpm: f64,
+    pub cylinders: u8,
+    pub turbocharged: bool,
+    pub cylinder_finish: Option<String>,
+    pub oil_capacity_qt: Option<f64>,
+    pub oil_minimum_qt: Option<f64>,
+    pub manifold_max_inhg: Option<f64>,
+    pub cht_max_f: Option<f64>,
+    pub oil_temp_max_f: Option<f64>,
+    pub power: Vec<PowerPoint>,
+    /// Horsepower per gallon per hour lean of peak, where fuel flow gives power.
+    pub hp_per_gph: Option<f64>,
+    /// The operator has confirmed these numbers against the engine maker's instructions.
+    pub confirmed: bool,
+    /// Where the model stands: file and line.
+    pub source: Source,
+}
+
+/// One row of a power chart.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PowerPoint {
+    pub rpm: f64,
+    pub manifold_inhg: f64,
+    pub altitude_ft: f64,
+    pub percent: f64,
+}
+
+/// The models, by name.
+pub type Models = BTreeMap<Arc<str>, Arc<Model>>;
+
+/// A stretch of an engine's life between things that make its rings seat anew.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Build {
+    /// `None`: the records do not say what the engine's state at their beginning was.
+    pub kind: Option<BuildKind>,
+    /// When it began; `None` if before the records.
+    pub began: Option<Instant>,
+    /// Engine hours at which this build's clock stood at zero (may lie before the records).
+    pub zero_hours: f64,
+    /// True if the hours since build at the start of the records are known.
+    pub zero_known: bool,
+    pub source: Source,
+}
+
+/// Something in an engine's life, in order of time.
+#[derive(Clone, Debug)]
+pub struct Event {
+    pub at: Instant,
+    /// Engine hours (since new where known, else since the records began), after the event.
+    pub hours: f64,
+    /// Index into [`Engine::builds`].
+    pub build: usize,
+    pub tail: Arc<str>,
+    pub position: Option<Arc<str>>,
+    pub source: Source,
+    pub what: What,
+}
+
+/// What happened to the engine.
+#[derive(Clone, Debug)]
+pub enum What {
+    /// A flight, or running between two readings that no flight row explains.
+    Flight {
+        /// Engine hours this flight took, by the meter where it can be trusted.
+        hours: f64,
+        service: Option<Arc<str>>,
+        /// True where the log shows hours but no flight row: an additions-only log, or a flight not logged.
+        inferred: bool,
+    },
+    GroundRun {
+        hours: f64,
+    },
+    /// Dipstick reading before any oil.
+    Level {
+        qt: f64,
+    },
+    /// Oil added after `Level` of the same row, if any.
+    Added {
+        qt: f64,
+        oil: Option<Oil>,
+    },
+    /// Drained and refilled.
+    Changed {
+        level_after_qt: Option<f64>,
+        oil: Option<Oil>,
+    },
+    Filter {
+        result: Option<Inspection>,
+    },
+    Screen {
+        result: Option<Inspection>,
+    },
+    Installed,
+    Removed,
+    /// A new build began (its index is the event's `build`).
+    BuildBegan(BuildKind),
+    MeterChanged,
+    Action {
+        alert: Option<u32>,
+        text: Option<Arc<str>>,
+    },
+    Note {
+        text: Arc<str>,
+    },
+    /// A monitor recording of one run.
+    Run(Arc<RunSummary>),
+}
+
+/// Where an engine sat, from when until when.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Placement {
+    pub tail: Arc<str>,
+    pub position: Option<Arc<str>>,
+    pub meter: Meter,
+    pub from: Option<Instant>,
+    pub to: Option<Instant>,
+}
+
+/// One engine by serial, with its whole known life.
+#[derive(Clone, Debug)]
+pub struct Engine {
+    pub serial: Arc<str>,
+    pub model: Arc<Model>,
+    pub events: Vec<Event>,
+    pub builds: Vec<Build>,
+    /// In order of time; the last one without `to` is where it sits now.
+    pub placements: Vec<Placement>,
+    /// Engine hours when the records begin, and whether that is time since new.
+    pub hours_at_start: f64,
+    pub hours_since_new_known: bool,
+    /// Oil when the records begin.
+    pub oil_at_start: Option<Oil>,
+    /// Engine hours of the last oil change before the records, if stated.
+    pub last_change_hours: Option<f64>,
+    pub fill_qt: Option<f64>,
+    pub add_mark_qt: Option<f64>,
+}
+
+impl Engine {
+    /// Engine hours after the last event.
+    pub fn hours(&self) -> f64 {
+        self.events.last().map_or(self.hours_at_start, |e| e.hours)
+    }
+
+    /// The build the engine is in now. There is always one.
+    pub fn build(&self) -> &Build {
+        &self.builds[self.builds.len() - 1]
+    }
+
+    /// Where it sits now, if installed.
+    pub fn placement(&self) -> Option<&Placement> {
+        self.placements.last().filter(|p| p.to.is_none())
+    }
+
+    /// Where it last sat: for an engine on the shelf, the place it came from.
+    pub fn last_placement(&self) -> Option<&Placement> {
+        self.placements.last()
+    }
+}
+
+/// An aircraft as the judges of the records see it.
+#[derive(Clone, Debug)]
+pub struct AircraftHistory {
+    pub tail: Arc<str>,
+    pub file: Arc<str>,
+    pub meter: Meter,
+    /// Last logbook row about this aircraft.
+    pub last_log: Option<Instant>,
+    /// Last monitor recording.
+    pub last_recording: Option<Instant>,
+    /// Last flight or ground run.
+    pub last_running: Option<Instant>,
+    /// Serial now installed, by position.
+    pub installed: Vec<(Option<Arc<str>>, Arc<str>)>,
+}
+
+/// A question about the records: the log is in doubt, not the engine.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Query {
+    /// A meter reading that does not fit its neighbours was set aside.
+    HoursDisagree {
+        tail: Arc<str>,
+        at: Instant,
+        /// The reading and what the neighbours led one to expect.
+        read: f64,
+        expected: f64,
+        /// The row, then the rows it was checked against.
+        lines: Vec<Source>,
+    },
+    /// An entry names an engine position the aircraft does not have.
+    UnknownPosition { tail: Arc<str>, at: Instant, position: Arc<str>, known: Vec<Arc<str>>, source: Source },
+    /// The same serial is installed in two places at once.
+    SerialTwice { serial: Arc<str>, at: Instant, places: Vec<String>, lines: Vec<Source> },
+    /// An engine names a model the models file does not have.
+    UnknownModel { tail: Arc<str>, serial: Arc<str>, model: Arc<str>, source: Source },
+    /// Fewer or more data than the entry needs: an `installed` without a serial, for example.
+    Incomplete { tail: Arc<str>, at: Instant, what: String, expected: String, source: Source },
+}
+
+/// What the whole fleet's files say, by engine and by aircraft.
+#[derive(Clone, Debug, Default)]
+pub struct Fleet {
+    pub engines: Vec<Engine>,
+    pub aircraft: Vec<AircraftHistory>,
+    pub queries: Vec<Query>,
+}

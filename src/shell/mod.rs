@@ -1,0 +1,2 @@
+//! Everything that touches the world: files, clock, database, mail, service manager, log.
+//! Its parts do not know one another; `daemon` and `cli` put them together.

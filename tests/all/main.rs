@@ -1,0 +1,3 @@
+//! All integration tests, in one binary so that the suite links once. Each case works in a fresh folder.
+
+mod support;
