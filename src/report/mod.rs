@@ -2,6 +2,14 @@
 //!
 //! The only place with words for people; everything here is pure and takes the moment as an argument.
 
+pub mod json;
+pub mod status;
+pub mod text;
+pub mod words;
+
+#[cfg(test)]
+pub(crate) mod sample;
+
 use crate::alerts::Alert;
 use crate::judge::EngineView;
 use crate::records::{Instant, Rejection};

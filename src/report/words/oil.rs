@@ -1,0 +1,96 @@
+//! Sentences about oil changes, what the filter showed, and which oil went in.
+
+use super::facts::Facts;
+use super::numbers;
+use crate::judge::Kind;
+
+/// The headline, without the engine in front.
+pub fn headline(f: &Facts) -> String {
+    match f.finding.kind {
+        Kind::OilChangeDue => due(f),
+        Kind::OilChangeOverdue => overdue(f),
+        Kind::FilterNotInspected => filter(f),
+        Kind::MetalFound => metal(f),
+        _ => wrong(f),
+    }
+}
+
+/// Which change it is: the 5 h point of break-in, or the recurring one.
+fn which(f: &Facts) -> String {
+    match (f.number(&["point_h"]), f.number(&["every_h"]), f.number(&["months"])) {
+        (Some(point), _, _) => format!("{} h oil change of break-in", numbers::short(point)),
+        (None, Some(every), Some(months)) => {
+            format!("{} h or {} month oil change", numbers::short(every), numbers::short(months))
+        }
+        (None, Some(every), None) => format!("{} h oil change", numbers::short(every)),
+        (None, None, Some(months)) => format!("{} month oil change", numbers::short(months)),
+        (None, None, None) => "oil change".to_owned(),
+    }
+}
+
+/// `, now 13.4 h since the build`.
+fn now(f: &Facts) -> String {
+    if let Some(h) = f.number(&["hours_since_build"]).filter(|_| f.number(&["point_h"]).is_some()) {
+        return format!(", now {} since the build", numbers::hours(h));
+    }
+    match f.number(&["hours_since_change", "since_change_h"]) {
+        Some(h) => format!(", now {} since the last", numbers::hours(h)),
+        None => String::new(),
+    }
+}
+
+fn due(f: &Facts) -> String {
+    let left = f.number(&["hours_left"]).or_else(|| f.number(&["hours_past"]).map(|h| -h)).filter(|h| *h >= 0.0);
+    let mut parts = Vec::new();
+    if let Some(h) = left {
+        parts.push(format!("in {}", numbers::hours(h)));
+    }
+    if let Some(d) = f.date(&["due_date", "by"]) {
+        parts.push(format!("by {}", f.day(d)));
+    }
+    let when = if parts.is_empty() { "soon".to_owned() } else { parts.join(" or ") };
+    let days = f.number(&["days_left"]).filter(|_| left.is_some());
+    let days = days.map_or(String::new(), |d| {
+        format!(" (about {} at recent use)", numbers::count(d.max(0.0).round() as usize, "day", "days"))
+    });
+    format!("{} due {when}{days}{}", which(f), now(f))
+}
+
+fn overdue(f: &Facts) -> String {
+    let mut past = Vec::new();
+    if let Some(h) = f.number(&["hours_past"]).filter(|h| *h > 0.0) {
+        past.push(format!("{} past the point", numbers::hours(h)));
+    }
+    if let Some(d) = f.number(&["days_past"]).filter(|d| *d > 0.0) {
+        past.push(format!("{} past the date", numbers::count(d.round() as usize, "day", "days")));
+    } else if let Some(d) = f.date(&["due_date"]).filter(|_| past.is_empty()) {
+        past.push(format!("was due {}", f.day(d)));
+    }
+    let past = if past.is_empty() { String::new() } else { format!(", {}", past.join(" and ")) };
+    format!("{} not recorded{}{past}", which(f), now(f))
+}
+
+fn filter(f: &Facts) -> String {
+    let change = f.date(&["change", "changed", "change_date", "due_date", "since"]);
+    let change = change.map_or(String::new(), |d| format!(" of {}", f.day(d)));
+    let days = f
+        .number(&["days"])
+        .map_or(String::new(), |d| format!(", {} on", numbers::count(d.round() as usize, "day", "days")));
+    format!("no filter or screen result recorded for the oil change{change}{days}")
+}
+
+fn metal(f: &Facts) -> String {
+    let part = f.text(&["where", "part", "of"]).unwrap_or("filter or screen");
+    let result = f.text(&["result"]).filter(|r| *r != "metal");
+    let what = result.map_or("metal found", |_| "trace of metal found");
+    let words = f.text(&["remarks", "words", "text", "found"]).filter(|t| *t != "metal" && *t != "trace");
+    let words = words.map_or(String::new(), |t| format!(": “{t}”"));
+    format!("{what} in the {part}, {}{words}", f.when())
+}
+
+fn wrong(f: &Facts) -> String {
+    let poured = f.text(&["found", "poured", "oil"]).unwrap_or("an oil");
+    let wanted = f.text(&["expected", "wanted", "oil_wanted"]);
+    let wanted = wanted.map_or(String::new(), |w| format!(", {w} expected"));
+    format!("{poured} poured on {}{wanted}", f.when())
+}
