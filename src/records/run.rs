@@ -14,7 +14,7 @@ use super::Instant;
 pub const REDUCER_VERSION: u32 = 1;
 
 /// What told ground from air.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum AirBasis {
     /// Airspeed or ground speed.
@@ -24,6 +24,7 @@ pub enum AirBasis {
     /// Power alone: marked as inferred wherever it is shown.
     Power,
     /// Nothing usable: no ground or air time is claimed.
+    #[default]
     Unknown,
 }
 
@@ -62,7 +63,7 @@ pub struct Peak {
 }
 
 /// One engine run as a recording shows it. Absent channels give `None`, never zero.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct RunSummary {
     pub file: Arc<str>,
     /// Line of the run's first sample.
@@ -79,6 +80,10 @@ pub struct RunSummary {
     pub gap_s: f64,
     /// Typical spacing of samples, seconds.
     pub sample_s: f64,
+    /// The engine was already running when the recording began, or still when it ended: the run may
+    /// go on in another file (see `monitor::join`).
+    pub cut_start: bool,
+    pub cut_end: bool,
     pub basis: AirBasis,
     /// Number of separate airborne segments.
     pub flights: u16,

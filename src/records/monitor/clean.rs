@@ -1,0 +1,150 @@
+//! Takes out readings that cannot be: probes that jump, freeze or come and go.
+//!
+//! A cylinder head weighs kilograms and cannot change by 100 °F from one second to the next; a probe
+//! with a loose wire does. What is taken out is said in the summary's doubts.
+
+use super::cell::{MISSING, is_value};
+use super::channel::{CHT, CYLINDERS, OIL_TEMP};
+use super::trace::Trace;
+
+/// How fast a reading may change: thousandths at once, thousandths per second on top, and at most.
+struct Pace {
+    step: i64,
+    per_s: i64,
+    most: i64,
+}
+
+/// Common practice, no source: wider than any real change of a head or of the oil.
+const HEAD: Pace = Pace { step: 20_000, per_s: 4_000, most: 100_000 };
+const OIL: Pace = Pace { step: 15_000, per_s: 2_000, most: 60_000 };
+/// A new level is believed after this long, if nothing speaks against it, ms.
+const BELIEVED_MS: i32 = 60_000;
+/// … for a head: within this of the other heads' mean, thousandths of °F.
+const LIKE_THE_OTHERS: i64 = 60_000;
+/// A reading that stays the same to the last digit for this long, while another head moves by
+/// [`MOVES`], is frozen, ms.
+const FROZEN_MS: i32 = 900_000;
+const MOVES: i32 = 40_000;
+
+/// Cleans the temperature channels of a run in place; gives the doubts.
+pub fn clean(trace: &mut Trace) -> Vec<String> {
+    let mut doubts = Vec::new();
+    for cylinder in 0..CYLINDERS {
+        freeze(trace, cylinder, &mut doubts);
+    }
+    let means = head_means(trace);
+    for channel in (CHT..CHT + CYLINDERS).chain([OIL_TEMP]) {
+        let t = std::mem::take(&mut trace.t);
+        let head = channel != OIL_TEMP;
+        let out = gate(&t, trace.column_mut(channel), if head { &HEAD } else { &OIL }, head.then_some(&means[..]));
+        trace.t = t;
+        if out > 0 {
+            let what = if head { format!("cylinder head {}", channel - CHT + 1) } else { "oil".to_owned() };
+            doubts.push(format!("{what} temperature: {out} readings taken out that jump as no temperature can"));
+        }
+    }
+    doubts
+}
+
+/// Sum and number of the heads at each sample.
+fn head_means(trace: &Trace) -> Vec<(i32, i32)> {
+    let mut sums = vec![(0, 0); trace.len()];
+    for channel in CHT..CHT + CYLINDERS {
+        for (sum, v) in sums.iter_mut().zip(trace.column(channel)) {
+            if is_value(*v) {
+                *sum = (sum.0 + v, sum.1 + 1);
+            }
+        }
+    }
+    sums
+}
+
+/// Sets readings that jump to missing; gives their number.
+fn gate(t: &[i32], column: &mut [i32], pace: &Pace, heads: Option<&[(i32, i32)]>) -> u32 {
+    let near = |v: i32, last: i32, dt: i32| {
+        let may = (pace.step + pace.per_s * i64::from(dt) / 1000).min(pace.most);
+        i64::from((v - last).abs()) <= may
+    };
+    let mut values = column.iter().copied().enumerate().filter(|(_, v)| is_value(*v));
+    // The first reading that its successor confirms.
+    let mut last = loop {
+        match (values.next(), values.clone().next()) {
+            (Some((i, v)), Some((j, next))) if near(next, v, t[j] - t[i]) => break (i, v),
+            (Some(_), Some(_)) => {}
+            _ => return 0,
+        }
+    };
+    let seed = last.0;
+    let mut out = 0;
+    let mut other: Option<(usize, usize, i32)> = None;
+    for i in 0..column.len() {
+        let v = column[i];
+        if !is_value(v) || i == seed {
+            continue;
+        }
+        let (at, level) = last;
+        if i > seed && near(v, level, t[i] - t[at]) {
+            last = (i, v);
+            other = None;
+            continue;
+        }
+        if i > seed {
+            other = match other {
+                Some((from, at, level)) if near(v, level, t[i] - t[at]) => {
+                    if t[i] - t[from] >= BELIEVED_MS && like_the_others(v, heads, i) {
+                        last = (i, v);
+                        other = None;
+                        continue;
+                    }
+                    Some((from, i, v))
+                }
+                _ => Some((i, i, v)),
+            };
+        }
+        column[i] = MISSING;
+        out += 1;
+    }
+    out
+}
+
+/// True without other heads to compare with: oil has none, a lone probe is all there is.
+fn like_the_others(v: i32, heads: Option<&[(i32, i32)]>, i: usize) -> bool {
+    match heads.and_then(|h| h.get(i)) {
+        Some((sum, n)) if *n > 1 => {
+            let mean = i64::from(sum - v) / i64::from(n - 1);
+            (i64::from(v) - mean).abs() <= LIKE_THE_OTHERS
+        }
+        _ => true,
+    }
+}
+
+/// Sets long stretches without the least change to missing while another head moves.
+fn freeze(trace: &mut Trace, cylinder: usize, doubts: &mut Vec<String>) {
+    let channel = CHT + cylinder;
+    let mut stretches = Vec::new();
+    {
+        let (t, column) = (&trace.t, trace.column(channel));
+        let mut from = 0;
+        for i in 1..=column.len() {
+            if i == column.len() || column[i] != column[from] {
+                if is_value(column[from]) && t[i - 1] - t[from] >= FROZEN_MS {
+                    stretches.push((from, i));
+                }
+                from = i;
+            }
+        }
+    }
+    for (from, to) in stretches {
+        let moves = (CHT..CHT + CYLINDERS).filter(|c| *c != channel).any(|c| {
+            let values = trace.column(c).get(from..to).unwrap_or_default().iter().copied().filter(|v| is_value(*v));
+            let (low, high) = values.fold((i32::MAX, i32::MIN), |(l, h), v| (l.min(v), h.max(v)));
+            low <= high && high - low >= MOVES
+        });
+        if moves {
+            let value = trace.column(channel)[from] / 1000;
+            let minutes = (trace.t[to - 1] - trace.t[from]) / 60_000;
+            doubts.push(format!("cylinder head {} temperature frozen at {value} °F for {minutes} min", cylinder + 1));
+            trace.column_mut(channel)[from..to].fill(MISSING);
+        }
+    }
+}

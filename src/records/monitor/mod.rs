@@ -1,0 +1,117 @@
+//! Engine-monitor recordings: gigabytes of samples in, one [`RunSummary`] per engine run out.
+//!
+//! [`reduce`] reads a recording once, in pieces, whatever its size. Rows without quirks are cut
+//! 64 bytes at a time (`lines`) and read as fixed-point numbers (`cell`); any other row goes through
+//! the `csv` crate with the same result. The samples of one engine run are held until it ends
+//! (`trace`, bounded), then looked at with hindsight: readings that cannot be are taken out
+//! (`clean`), ground is told from air (`air`), the flight is cut into phases (`phases`), and the
+//! figures judges need are taken (`summary`, `handling`). No judgement is made here.
+
+mod air;
+mod cell;
+mod channel;
+mod clean;
+mod clock;
+mod handling;
+pub mod isa;
+mod lines;
+mod phases;
+pub mod power;
+mod reader;
+mod recorder;
+mod summary;
+mod text;
+mod trace;
+
+#[cfg(test)]
+mod made;
+#[cfg(test)]
+mod tests;
+
+use std::io::Read;
+use std::sync::Arc;
+
+use chrono_tz::Tz;
+
+use super::layout::MonitorLayout;
+use super::{Rejection, RunSummary};
+use crate::engine::Model;
+
+/// An engine of the aircraft a recording comes from.
+#[derive(Clone, Debug)]
+pub struct RecordedEngine {
+    /// `None` in a single-engine aircraft that names none.
+    pub position: Option<Arc<str>>,
+    /// For percent power and the red line; `None`: figures that need it are left out.
+    pub model: Option<Arc<Model>>,
+}
+
+/// What a recording's reader needs to know beyond the file.
+#[derive(Clone, Debug)]
+pub struct ReduceContext {
+    /// Zone of time stamps that name none.
+    pub zone: Tz,
+    pub engines: Vec<RecordedEngine>,
+    /// Setting of the initial cruise of a break-in: inHg and rpm.
+    pub initial_manifold_inhg: f64,
+    pub initial_rpm: f64,
+}
+
+impl ReduceContext {
+    /// With the usual initial cruise setting (24 inHg, 2300 rpm: common practice, no source).
+    pub fn new(zone: Tz, engines: Vec<RecordedEngine>) -> Self {
+        Self { zone, engines, initial_manifold_inhg: 24.0, initial_rpm: 2300.0 }
+    }
+
+    /// Everything here that shapes a summary, as text: a stored summary made under another one is to be made anew.
+    pub fn fingerprint(&self) -> String {
+        let engines: Vec<String> = self
+            .engines
+            .iter()
+            .map(|e| {
+                let model = e.model.as_ref().map(|m| (m.rated_hp, m.rated_rpm, m.turbocharged, &m.power, m.hp_per_gph));
+                format!("{:?} {model:?}", e.position)
+            })
+            .collect();
+        format!("{} {} {} {}", self.zone, self.initial_manifold_inhg, self.initial_rpm, engines.join("; "))
+    }
+
+    fn model(&self, position: &Option<Arc<str>>) -> Option<&Arc<Model>> {
+        let by_position = self.engines.iter().find(|e| e.position == *position);
+        by_position.or(self.engines.first().filter(|_| self.engines.len() == 1))?.model.as_ref()
+    }
+}
+
+/// Reads a recording and gives one summary per engine run, in order of their ends, and what could not be read.
+///
+/// `file` is its name relative to the fleet folder. Memory is bounded whatever the input. An input
+/// that cannot be read at all gives a rejection of the whole file.
+pub fn reduce(
+    input: impl Read,
+    file: &str,
+    layout: Option<&MonitorLayout>,
+    context: &ReduceContext,
+) -> (Vec<RunSummary>, Vec<Rejection>) {
+    reader::Reduction::new(file, layout, context).run(input, Way::Fast)
+}
+
+/// How rows are cut: for the property test and the benchmark that hold the two ways together.
+#[doc(hidden)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Way {
+    Fast,
+    /// Every row through the `csv` crate.
+    Csv,
+}
+
+/// [`reduce`] with the way named.
+#[doc(hidden)]
+pub fn reduce_by(
+    way: Way,
+    input: impl Read,
+    file: &str,
+    layout: Option<&MonitorLayout>,
+    context: &ReduceContext,
+) -> (Vec<RunSummary>, Vec<Rejection>) {
+    reader::Reduction::new(file, layout, context).run(input, way)
+}

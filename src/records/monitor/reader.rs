@@ -1,0 +1,378 @@
+//! From lines to samples: header, time, clock jumps, and each engine's recorder.
+
+use std::io::Read;
+use std::sync::Arc;
+
+use super::cell::{self, MISSING, is_value};
+use super::channel::{ALT, Columns, GS, IAS, LAT, LON};
+use super::clock::Clock;
+use super::lines::{Lines, Row};
+use super::recorder::{Recorder, Step};
+use super::{ReduceContext, Way, summary};
+use crate::records::layout::MonitorLayout;
+use crate::records::{Rejection, RunSummary, Source};
+
+/// Rows rejected one by one before the rest is only counted.
+const ROWS_NAMED: u32 = 10;
+/// Position is read this often, ms: it only tells how far the aircraft is from the field.
+const POSITION_EVERY_MS: i64 = 5_000;
+/// A step of the clock of an hour, give or take, ms.
+const HOUR_MS: i64 = 3_600_000;
+const HOUR_WITHIN_MS: i64 = 60_000;
+/// A step back by more than this is another recording in the same file, ms.
+const ANOTHER_RECORDING_MS: i64 = 3 * HOUR_MS;
+
+/// The cells of one row.
+trait Cells {
+    fn text(&self, column: usize) -> &[u8];
+    fn number(&self, column: usize) -> i32;
+}
+
+struct Cut<'a>(Row<'a>, u8);
+
+impl Cells for Cut<'_> {
+    fn text(&self, column: usize) -> &[u8] {
+        let (from, to) = self.place(column);
+        self.0.buffer[from..to].trim_ascii_end()
+    }
+
+    fn number(&self, column: usize) -> i32 {
+        let (from, to) = self.place(column);
+        cell::cell_in(self.0.buffer, from, to, self.1)
+    }
+}
+
+impl Cut<'_> {
+    fn place(&self, column: usize) -> (usize, usize) {
+        let from = if column == 0 { self.0.from } else { self.0.ends[column - 1] as usize + 1 };
+        (from, self.0.ends[column] as usize)
+    }
+}
+
+struct Whole<'a>(&'a csv::ByteRecord, u8);
+
+impl Cells for Whole<'_> {
+    fn text(&self, column: usize) -> &[u8] {
+        self.0.get(column).unwrap_or_default().trim_ascii_end()
+    }
+
+    fn number(&self, column: usize) -> i32 {
+        cell::cell(self.0.get(column).unwrap_or_default(), self.1)
+    }
+}
+
+/// One recording being read.
+pub struct Reduction<'a> {
+    file: Arc<str>,
+    layout: Option<&'a MonitorLayout>,
+    context: &'a ReduceContext,
+    columns: Columns,
+    clock: Clock,
+    recorders: Vec<Recorder>,
+    /// Added to every time stamp after a step of the clock, ms.
+    offset_ms: i64,
+    last_ms: Option<i64>,
+    spacing_ms: i64,
+    position_ms: i64,
+    shared: Vec<i32>,
+    stamp: Vec<u8>,
+    first_row: bool,
+    doubts: Vec<String>,
+    runs: Vec<RunSummary>,
+    rejections: Vec<Rejection>,
+    rows_rejected: u32,
+}
+
+impl<'a> Reduction<'a> {
+    pub fn new(file: &str, layout: Option<&'a MonitorLayout>, context: &'a ReduceContext) -> Self {
+        let zone = match layout.and_then(|l| l.time.zone.as_deref()) {
+            Some("utc" | "UTC") => chrono_tz::UTC,
+            Some(name) => name.parse().unwrap_or(context.zone),
+            None => context.zone,
+        };
+        Self {
+            file: Arc::from(file),
+            layout,
+            context,
+            columns: Columns {
+                width: 0,
+                time: Vec::new(),
+                engines: Vec::new(),
+                shared: Vec::new(),
+                problems: Vec::new(),
+            },
+            clock: Clock::new(zone, layout.and_then(|l| l.time.format.clone())),
+            recorders: Vec::new(),
+            offset_ms: 0,
+            last_ms: None,
+            spacing_ms: 1000,
+            position_ms: i64::MIN,
+            shared: Vec::new(),
+            stamp: Vec::new(),
+            first_row: true,
+            doubts: Vec::new(),
+            runs: Vec::new(),
+            rejections: Vec::new(),
+            rows_rejected: 0,
+        }
+    }
+
+    /// Reads everything.
+    pub fn run(mut self, input: impl Read, way: Way) -> (Vec<RunSummary>, Vec<Rejection>) {
+        let input = super::text::Text::new(input, self.layout.and_then(|l| l.shape.encoding.as_deref()));
+        let mut lines = Lines::new(input);
+        match self.header(&mut lines) {
+            Ok(Some(delimiter)) => {
+                let mark = self.decimal_mark(delimiter);
+                let width = self.columns.width;
+                let read = lines.each(delimiter, width, way == Way::Csv, |row| self.row(row, delimiter, mark));
+                if let Err(e) = read {
+                    self.reject(0, format!("cannot be read to its end ({e})"), "a readable file", false);
+                }
+                self.close();
+            }
+            Ok(None) => {}
+            Err(e) => self.reject(0, format!("cannot be read ({e})"), "a readable file", true),
+        }
+        (self.runs, self.rejections)
+    }
+
+    fn decimal_mark(&self, delimiter: u8) -> u8 {
+        match self.layout.and_then(|l| l.shape.decimal) {
+            Some(',') => b',',
+            Some(_) => b'.',
+            // Semicolons are what a spreadsheet writes where the comma is the decimal mark; a point still reads.
+            None if delimiter == b';' => b',',
+            None => b'.',
+        }
+    }
+
+    fn reject(&mut self, line: u32, found: String, expected: &str, whole_file: bool) {
+        let source = Source { file: self.file.clone(), line };
+        self.rejections.push(Rejection { source, found, expected: expected.to_owned(), whole_file });
+    }
+
+    fn reject_row(&mut self, line: u32, found: String, expected: &str) {
+        self.rows_rejected += 1;
+        if self.rows_rejected <= ROWS_NAMED {
+            self.reject(line, found, expected, false);
+        }
+    }
+
+    /// Finds the header; gives the delimiter, or `None` after rejecting the file.
+    fn header(&mut self, lines: &mut Lines<impl Read>) -> std::io::Result<Option<u8>> {
+        let skip = self.layout.map_or(0, |l| l.shape.skip_lines);
+        let mut delimiter = self.layout.and_then(|l| l.shape.delimiter).and_then(|d| u8::try_from(d).ok());
+        while let Some((number, text)) = lines.next_line()? {
+            let text = text.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(&text).trim_ascii();
+            if number <= skip || text.is_empty() || text.starts_with(b"#") {
+                continue;
+            }
+            if let Some(named) = text.strip_prefix(b"sep=") {
+                delimiter = delimiter.or(named.first().copied());
+                continue;
+            }
+            let delimiter = delimiter.unwrap_or_else(|| likeliest(text));
+            let header = self.header_cells(text, delimiter);
+            let positions: Vec<_> = self.context.engines.iter().map(|e| e.position.clone()).collect();
+            self.columns = Columns::from_header(&header, self.layout, &positions);
+            let usable = !self.columns.engines.is_empty() && !self.columns.time.is_empty();
+            for (found, expected) in std::mem::take(&mut self.columns.problems) {
+                self.reject(number, found, &expected, !usable);
+            }
+            self.recorders = self.columns.engines.iter().map(|e| Recorder::new(e.position.clone())).collect();
+            return Ok(usable.then_some(delimiter));
+        }
+        self.reject(0, "no header row".into(), "a row naming the columns, such as time,rpm,cht1_f", true);
+        Ok(None)
+    }
+
+    fn header_cells(&self, text: &[u8], delimiter: u8) -> Vec<String> {
+        let text = match std::str::from_utf8(text) {
+            Ok(text) => text.to_owned(),
+            Err(_) => encoding_rs::WINDOWS_1252.decode_without_bom_handling(text).0.into_owned(),
+        };
+        let mut record = csv::StringRecord::new();
+        let mut reader = csv::ReaderBuilder::new().has_headers(false).delimiter(delimiter).from_reader(text.as_bytes());
+        let _ = reader.read_record(&mut record);
+        record.iter().map(|c| c.trim().to_owned()).collect()
+    }
+
+    fn row(&mut self, row: Row<'_>, delimiter: u8, mark: u8) {
+        if row.too_long {
+            return self.reject_row(row.line, "a line of more than 65,000 characters".into(), "one row per sample");
+        }
+        if !row.ends.is_empty() {
+            return self.sample(&Cut(row, mark), row.line);
+        }
+        let text = row.buffer[row.from..row.to].trim_ascii_end();
+        if text.is_empty() || text[0] == b'#' || text.iter().all(|b| *b == 0) {
+            return;
+        }
+        let mut record = csv::ByteRecord::new();
+        let mut reader = csv::ReaderBuilder::new()
+            .has_headers(false)
+            .flexible(true)
+            .delimiter(delimiter)
+            .terminator(csv::Terminator::Any(b'\n'))
+            .from_reader(text);
+        let read = reader.read_byte_record(&mut record);
+        if !matches!(read, Ok(true)) || record.len() != self.columns.width {
+            // A row cut short at the end of a file that is still being written is no fault.
+            if !row.unfinished {
+                let expected = format!("{} cells as in the header", self.columns.width);
+                self.reject_row(row.line, format!("{} cells", record.len()), &expected);
+            }
+            return;
+        }
+        self.sample(&Whole(&record, mark), row.line);
+    }
+
+    fn sample(&mut self, cells: &impl Cells, line: u32) {
+        let first = std::mem::take(&mut self.first_row);
+        let Some(stamp_ms) = self.time(cells) else {
+            if !first {
+                let text = String::from_utf8_lossy(&self.stamp).into_owned();
+                self.reject_row(line, format!("time \"{text}\""), "a time such as 2026-03-01T14:05:33");
+            }
+            return;
+        };
+        self.shared.clear();
+        let mut speed = MISSING;
+        let mut alt = MISSING;
+        let read_position = stamp_ms - self.position_ms.max(0) >= POSITION_EVERY_MS || stamp_ms < self.position_ms;
+        for field in &mut self.columns.shared {
+            let skipped = matches!(field.channel, LAT | LON) && !read_position;
+            let v = if skipped { MISSING } else { field.value(cells.number(field.column), line) };
+            match field.channel {
+                IAS => speed = v,
+                GS if !is_value(speed) => speed = v,
+                ALT => alt = v,
+                _ => {}
+            }
+            self.shared.push(v);
+        }
+        if read_position {
+            self.position_ms = stamp_ms;
+        }
+        let Some(at_ms) = self.in_order(stamp_ms, line, cells, alt) else { return };
+        for i in 0..self.recorders.len() {
+            self.engine(i, at_ms, line, speed, cells);
+        }
+    }
+
+    fn time(&mut self, cells: &impl Cells) -> Option<i64> {
+        if let [column] = self.columns.time[..] {
+            let at = self.clock.read(cells.text(column));
+            if at.is_none() {
+                self.stamp.clear();
+                self.stamp.extend_from_slice(cells.text(column));
+            }
+            return at;
+        }
+        self.stamp.clear();
+        for column in &self.columns.time {
+            if !self.stamp.is_empty() {
+                self.stamp.push(b' ');
+            }
+            self.stamp.extend_from_slice(cells.text(*column).trim_ascii());
+        }
+        self.clock.read(&self.stamp)
+    }
+
+    /// The sample's time on a clock that does not step; `None` drops the sample.
+    fn in_order(&mut self, stamp_ms: i64, line: u32, cells: &impl Cells, alt: i32) -> Option<i64> {
+        let mut at_ms = stamp_ms + self.offset_ms;
+        let Some(last) = self.last_ms else {
+            self.last_ms = Some(at_ms);
+            return Some(at_ms);
+        };
+        let step = at_ms - last;
+        if step == 0 {
+            return None;
+        }
+        let an_hour_on = (step - HOUR_MS).abs() <= HOUR_WITHIN_MS && self.one_moment(cells, alt);
+        if step < -ANOTHER_RECORDING_MS {
+            self.close_runs(true);
+            self.offset_ms = 0;
+            at_ms = stamp_ms;
+        } else if step < 0 || an_hour_on {
+            self.offset_ms += self.spacing_ms - step;
+            at_ms = last + self.spacing_ms;
+            let way = if step < 0 { "back" } else { "forward" };
+            let by = (step.abs() + if step < 0 { self.spacing_ms } else { -self.spacing_ms }) / 1000;
+            if self.doubts.len() < 5 {
+                self.doubts.push(format!("the recorder's clock was set {way} by {by} s at line {line}"));
+            }
+        } else if step <= 10_000 {
+            self.spacing_ms = step;
+        }
+        self.last_ms = Some(at_ms);
+        Some(at_ms)
+    }
+
+    fn one_moment(&mut self, cells: &impl Cells, alt: i32) -> bool {
+        self.columns.engines.iter_mut().zip(&self.recorders).any(|(columns, recorder)| {
+            let rpm = columns.fields.first().map_or(MISSING, |f| cells.number(f.column));
+            rpm >= super::recorder::RUNNING_RPM && recorder.trace.len() > 0 && recorder.trace.continues(rpm, alt)
+        })
+    }
+
+    fn engine(&mut self, i: usize, at_ms: i64, line: u32, speed: i32, cells: &impl Cells) {
+        let (recorder, columns) = (&mut self.recorders[i], &mut self.columns.engines[i]);
+        let rpm = columns.fields.first_mut().map_or(MISSING, |f| f.value(cells.number(f.column), line));
+        let step = recorder.step(at_ms, line, rpm, speed);
+        if step == Step::Ended {
+            self.take(i, false);
+            return self.engine(i, at_ms, line, speed, cells);
+        }
+        if step == Step::Idle || !recorder.trace.open(at_ms) {
+            return;
+        }
+        for field in &mut columns.fields {
+            let v = field.value(cells.number(field.column), line);
+            recorder.trace.put(field.channel, v);
+        }
+        for (field, v) in self.columns.shared.iter().zip(&self.shared) {
+            recorder.trace.put(field.channel, *v);
+        }
+    }
+
+    /// Ends engine `i`'s run and summarises it.
+    fn take(&mut self, i: usize, cut: bool) {
+        let recorder = &mut self.recorders[i];
+        if recorder.end(cut) {
+            let model = self.context.model(&recorder.position).map(Arc::as_ref);
+            let mut run = summary::summarise(recorder, &self.file, model, self.context);
+            run.doubts.extend(self.doubts.iter().cloned());
+            self.runs.push(run);
+        }
+    }
+
+    fn close_runs(&mut self, cut: bool) {
+        for i in 0..self.recorders.len() {
+            self.take(i, cut);
+        }
+    }
+
+    fn close(&mut self) {
+        self.close_runs(true);
+        if self.rows_rejected > ROWS_NAMED {
+            let more = self.rows_rejected - ROWS_NAMED;
+            self.reject(0, format!("{more} further rows that could not be read"), "rows like the others", false);
+        }
+        let fields = self.columns.engines.iter().flat_map(|e| &e.fields).chain(&self.columns.shared);
+        let bad: Vec<_> = fields.filter_map(|f| f.bad.map(|(line, n)| (line, n, f.channel))).collect();
+        for (line, n, channel) in bad {
+            let name = super::channel::name(channel);
+            self.reject(line, format!("{n} cells of {name} that are no number"), "a number, or nothing", false);
+        }
+        self.runs.sort_by(|a, b| a.start.cmp(&b.start).then_with(|| a.engine.cmp(&b.engine)));
+    }
+}
+
+/// The delimiter a header most likely uses.
+fn likeliest(header: &[u8]) -> u8 {
+    let count = |d: u8| header.iter().filter(|b| **b == d).count();
+    [b',', b';', b'\t'].into_iter().max_by_key(|d| (count(*d), *d == b',')).unwrap_or(b',')
+}
