@@ -5,6 +5,7 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use super::Oil;
+pub use super::aircraft_file::parse;
 use super::layout::{LogbookLayout, MonitorLayout};
 use crate::units::{Hours, Quarts};
 

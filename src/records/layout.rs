@@ -86,3 +86,10 @@ pub struct MonitorLayout {
     /// Our channel name (`rpm`, `left.cht1_f`) → the recorder's.
     pub columns: BTreeMap<String, Channel>,
 }
+
+/// Layouts that several aircraft share, by name: the configuration's `[layout.NAME]` tables.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Layouts {
+    pub logbooks: BTreeMap<String, LogbookLayout>,
+    pub monitors: BTreeMap<String, MonitorLayout>,
+}

@@ -5,7 +5,10 @@
 //! must not cost an operator the rest of the sheet. No judgement is made here.
 
 pub mod aircraft;
+pub mod aircraft_file;
+pub mod keyed;
 pub mod layout;
+pub mod layout_tables;
 pub mod logbook;
 pub mod monitor;
 pub mod oil;
@@ -135,6 +138,20 @@ pub enum Inspection {
     Clean,
     Trace,
     Metal,
+}
+
+impl Inspection {
+    /// Every result.
+    pub const ALL: [Self; 3] = [Self::Clean, Self::Trace, Self::Metal];
+
+    /// The word in the `result` column.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Clean => "clean",
+            Self::Trace => "trace",
+            Self::Metal => "metal",
+        }
+    }
 }
 
 /// One thing that happened, as logged. A sheet row may give several (oil per engine, then the flight);
