@@ -172,11 +172,10 @@ impl<'a> Stretch<'a> {
             }
             best.push(choice);
         }
-        let end = (n.saturating_sub(LOOK_BACK)..n)
-            .min_by(|&a, &b| {
-                let cost = |i: usize| best[i].0 + (n - 1 - i) as f64;
-                cost(a).total_cmp(&cost(b)).then(b.cmp(&a))
-            });
+        let end = (n.saturating_sub(LOOK_BACK)..n).min_by(|&a, &b| {
+            let cost = |i: usize| best[i].0 + (n - 1 - i) as f64;
+            cost(a).total_cmp(&cost(b)).then(b.cmp(&a))
+        });
         let mut chain = Vec::new();
         let mut at = end;
         while let Some(i) = at {
@@ -328,7 +327,12 @@ mod tests {
 
     #[test]
     fn a_jump_that_stays_is_running_nobody_logged() {
-        let list = [(1, Some(101.0), Some(1.0)), (2, Some(105.0), Some(1.0)), (3, Some(106.0), Some(1.0)), (4, Some(107.0), Some(1.0))];
+        let list = [
+            (1, Some(101.0), Some(1.0)),
+            (2, Some(105.0), Some(1.0)),
+            (3, Some(106.0), Some(1.0)),
+            (4, Some(107.0), Some(1.0)),
+        ];
         let clock = build(&rows(&list), Some(100.0), 0.3);
         assert!(close(clock.unlogged_h[1], 3.0), "{clock:?}");
         assert!(close(clock.run_h.iter().sum(), 4.0));
@@ -337,7 +341,13 @@ mod tests {
 
     #[test]
     fn additions_only_take_their_hours_from_the_meter() {
-        let list = [(1, Some(500.0), None), (8, Some(508.0), None), (12, Some(580.4), None), (15, Some(516.2), None), (22, Some(524.0), None)];
+        let list = [
+            (1, Some(500.0), None),
+            (8, Some(508.0), None),
+            (12, Some(580.4), None),
+            (15, Some(516.2), None),
+            (22, Some(524.0), None),
+        ];
         let clock = build(&rows(&list), None, 0.3);
         assert!(close(clock.unlogged_h.iter().sum(), 24.0), "{clock:?}");
         assert_eq!(clock.doubts.len(), 1);
@@ -345,7 +355,12 @@ mod tests {
 
     #[test]
     fn a_new_meter_continues_the_clock() {
-        let mut list = rows(&[(1, Some(2146.0), Some(1.0)), (2, None, Some(1.3)), (3, Some(0.0), None), (4, Some(1.1), Some(1.1))]);
+        let mut list = rows(&[
+            (1, Some(2146.0), Some(1.0)),
+            (2, None, Some(1.3)),
+            (3, Some(0.0), None),
+            (4, Some(1.1), Some(1.1)),
+        ]);
         list[2].meter_changed = true;
         let clock = build(&list, Some(2145.0), 0.3);
         assert!(close(clock.run_h.iter().sum(), 3.4), "{clock:?}");

@@ -7,6 +7,7 @@
 
 pub mod clock;
 pub mod history;
+pub mod order;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -39,6 +40,29 @@ pub struct Model {
     pub confirmed: bool,
     /// Where the model stands: file and line.
     pub source: Source,
+}
+
+impl Model {
+    /// Stands in for a model the models file does not have, so that the rest of the engine's records still count.
+    pub fn unknown(name: Arc<str>, source: Source) -> Self {
+        Self {
+            name,
+            rated_hp: 0.0,
+            rated_rpm: 0.0,
+            cylinders: 0,
+            turbocharged: false,
+            cylinder_finish: None,
+            oil_capacity_qt: None,
+            oil_minimum_qt: None,
+            manifold_max_inhg: None,
+            cht_max_f: None,
+            oil_temp_max_f: None,
+            power: Vec::new(),
+            hp_per_gph: None,
+            confirmed: false,
+            source,
+        }
+    }
 }
 
 /// One row of a power chart.
@@ -152,6 +176,8 @@ pub struct Engine {
     pub placements: Vec<Placement>,
     /// Engine hours when the records begin, and whether that is time since new.
     pub hours_at_start: f64,
+    /// Engine hours now: after the last event.
+    pub clock_h: f64,
     pub hours_since_new_known: bool,
     /// Oil when the records begin.
     pub oil_at_start: Option<Oil>,
@@ -164,7 +190,7 @@ pub struct Engine {
 impl Engine {
     /// Engine hours after the last event.
     pub fn hours(&self) -> f64 {
-        self.events.last().map_or(self.hours_at_start, |e| e.hours)
+        self.clock_h
     }
 
     /// The build the engine is in now. There is always one.
@@ -209,6 +235,8 @@ pub enum Query {
         /// The reading and what the neighbours led one to expect.
         read: f64,
         expected: f64,
+        /// The meter jumped and stayed: running nobody logged, or a meter change without an entry.
+        jumped: bool,
         /// The row, then the rows it was checked against.
         lines: Vec<Source>,
     },
