@@ -1,3 +1,4 @@
 //! All integration tests, in one binary so that the suite links once. Each case works in a fresh folder.
 
+mod demo;
 mod support;
