@@ -4,12 +4,25 @@
 //! what they have been told. [`reconcile`] compares the two and decides, with a reason, what is
 //! said. Pure: the moment is an argument, storing and sending happen elsewhere.
 
+mod actions;
+mod bundle;
+pub mod local;
+mod operations;
+mod reconcile;
+mod speak;
+
 use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use crate::judge::{Finding, Kind, Level};
+use crate::judge::{Closing, Finding, Kind, Level};
 use crate::records::Instant;
+
+pub use actions::{Action, Deed, Unplaced};
+pub use bundle::{Audience, Bundle, bundles};
+pub use operations::Refused;
+pub use reconcile::{Outcome, Pass, reconcile};
+pub use speak::{Decision, How, Say, Silence, Why};
 
 /// Where an alert stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -19,6 +32,18 @@ pub enum State {
     Acknowledged,
     Muted,
     Closed,
+}
+
+impl State {
+    /// The word in JSON, mails and commands.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Open => "open",
+            Self::Acknowledged => "acknowledged",
+            Self::Muted => "muted",
+            Self::Closed => "closed",
+        }
+    }
 }
 
 /// A remembered alert.
@@ -37,6 +62,9 @@ pub struct Alert {
     /// What has been told: size and level then, when, and how many reminders since.
     pub told: Option<Told>,
     pub history: Vec<Happening>,
+    /// What only [`reconcile`] needs from one pass to the next.
+    #[serde(default)]
+    pub memory: Memory,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -72,7 +100,48 @@ pub struct Happening {
     pub what: String,
 }
 
+/// What [`reconcile`] carries from pass to pass.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Memory {
+    /// The last pass no longer had the finding.
+    pub gone: bool,
+    /// Something that must still be said (it waited for the end of quiet hours).
+    pub owed: Option<Why>,
+    /// Since when a warning waits for somebody to acknowledge it.
+    pub unanswered_since: Option<Instant>,
+    pub escalated: Option<Instant>,
+    /// When the last mail of its own went out.
+    pub last_single: Option<Instant>,
+    /// Logbook `action` entries already carried out, so that none is carried out twice.
+    pub actions: Vec<String>,
+    /// The logbook entry that closed it, so that a withdrawn entry opens it again.
+    pub closed_by_action: Option<String>,
+}
+
+/// Who did what the program did.
+pub(crate) const PROGRAM: &str = "cowlwatch";
+
 impl Alert {
+    /// A finding seen for the first time.
+    pub fn new(number: u32, finding: Finding, now: Instant) -> Self {
+        let mut alert = Self {
+            number,
+            key: finding.key(),
+            finding,
+            state: State::Open,
+            first_seen: now,
+            closed: None,
+            acknowledged: None,
+            muted_until: None,
+            told: None,
+            history: Vec::new(),
+            memory: Memory::default(),
+        };
+        alert.note(now, PROGRAM, "raised");
+        alert
+    }
+
     pub fn kind(&self) -> Kind {
         self.finding.kind
     }
@@ -84,4 +153,42 @@ impl Alert {
     pub fn tail(&self) -> &Arc<str> {
         &self.finding.tail
     }
+
+    /// Open, acknowledged or muted.
+    pub fn is_live(&self) -> bool {
+        self.state != State::Closed
+    }
+
+    /// Something was said of it after `previous` (the last digest): this morning's digest tells it
+    /// in full, others only count it.
+    pub fn told_since(&self, previous: Option<Instant>) -> bool {
+        self.told.as_ref().is_some_and(|told| previous.is_none_or(|p| told.at > p))
+    }
+
+    /// Adds a line to the history; the oldest lines but the first give way after 200.
+    pub(crate) fn note(&mut self, at: Instant, by: &str, what: impl Into<String>) {
+        const LINES: usize = 200;
+        if self.history.len() >= LINES {
+            self.history.remove(1);
+        }
+        self.history.push(Happening { at, by: by.to_owned(), what: what.into() });
+    }
+}
+
+/// The rate alerts a person closed: from there the judge of consumption starts a new baseline.
+pub fn closings(alerts: &[Alert]) -> Vec<Closing> {
+    let rate = |kind| {
+        matches!(
+            kind,
+            Kind::OilRateRise | Kind::OilRateFall | Kind::OilRateCreep | Kind::OilRateCeiling | Kind::EnginesDiverged
+        )
+    };
+    alerts
+        .iter()
+        .filter(|a| rate(a.kind()))
+        .filter_map(|a| {
+            let closed = a.closed.as_ref().filter(|c| c.by.is_some())?;
+            Some(Closing { key: a.key.clone(), at: closed.at })
+        })
+        .collect()
 }
