@@ -1,2 +1,7 @@
 //! Everything that touches the world: files, clock, database, mail, service manager, log.
 //! Its parts do not know one another; `daemon` and `cli` put them together.
+
+pub mod lock;
+pub mod mail;
+pub mod schedule;
+pub mod store;

@@ -1,0 +1,153 @@
+//! Files that have been read, and what they say.
+
+use rusqlite::{Connection, OptionalExtension, Row, params};
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+
+use super::{Pass, Result, Store, StoreError};
+
+/// A file as last read. A file whose size, time and inode are these is not opened again.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FileRow {
+    /// Relative to the fleet folder, `/` between parts.
+    pub path: String,
+    /// The tail folder it is in.
+    pub tail: String,
+    pub size: u64,
+    pub mtime_ns: i64,
+    pub inode: u64,
+    /// BLAKE3 of the content.
+    pub hash: [u8; 32],
+    /// Version of the reader (and of the layout) that made the records.
+    pub reader: u64,
+}
+
+const COLUMNS: &str = "path, tail, size, mtime, inode, hash, reader";
+
+fn row(row: &Row<'_>) -> rusqlite::Result<FileRow> {
+    // Sizes, inodes and versions are u64 kept in SQLite's i64, bit for bit.
+    Ok(FileRow {
+        path: row.get(0)?,
+        tail: row.get(1)?,
+        size: row.get::<_, i64>(2)?.cast_unsigned(),
+        mtime_ns: row.get(3)?,
+        inode: row.get::<_, i64>(4)?.cast_unsigned(),
+        hash: row.get(5)?,
+        reader: row.get::<_, i64>(6)?.cast_unsigned(),
+    })
+}
+
+fn known_files(connection: &Connection) -> Result<Vec<FileRow>> {
+    let mut statement = connection.prepare_cached(&format!("SELECT {COLUMNS} FROM files ORDER BY path"))?;
+    let rows = statement.query_map([], row)?;
+    Ok(rows.collect::<rusqlite::Result<_>>()?)
+}
+
+fn tails(connection: &Connection) -> Result<Vec<String>> {
+    let mut statement = connection.prepare_cached("SELECT DISTINCT tail FROM files ORDER BY tail")?;
+    let rows = statement.query_map([], |row| row.get(0))?;
+    Ok(rows.collect::<rusqlite::Result<_>>()?)
+}
+
+fn records_of<T: DeserializeOwned>(connection: &Connection, tail: &str) -> Result<Vec<(String, T)>> {
+    let sql = "SELECT path, records FROM files JOIN contents ON file = id WHERE tail = ?1 ORDER BY path";
+    let mut statement = connection.prepare_cached(sql)?;
+    let mut rows = statement.query([tail])?;
+    let mut records = Vec::new();
+    while let Some(row) = rows.next()? {
+        let path: String = row.get(0)?;
+        let content = row.get_ref(1)?.as_blob().map_err(rusqlite::Error::from)?;
+        let value = decode(&path, content)?;
+        records.push((path, value));
+    }
+    Ok(records)
+}
+
+/// Stored records back to values.
+pub fn decode<T: DeserializeOwned>(path: &str, content: &[u8]) -> Result<T> {
+    postcard::from_bytes(content)
+        .map_err(|e| StoreError::Content { what: format!("records of {path}"), why: e.to_string() })
+}
+
+impl Store {
+    /// All files read so far, in order of path. About 200 bytes each.
+    pub fn known_files(&self) -> Result<Vec<FileRow>> {
+        known_files(&self.connection)
+    }
+
+    /// Tails with files.
+    pub fn tails(&self) -> Result<Vec<String>> {
+        tails(&self.connection)
+    }
+
+    /// What the files of one tail say, in order of path: at most one tail's records are in memory.
+    pub fn records_of<T: DeserializeOwned>(&self, tail: &str) -> Result<Vec<(String, T)>> {
+        records_of(&self.connection, tail)
+    }
+}
+
+impl Pass<'_> {
+    /// All files as this pass has them.
+    pub fn known_files(&self) -> Result<Vec<FileRow>> {
+        known_files(&self.transaction)
+    }
+
+    pub fn tails(&self) -> Result<Vec<String>> {
+        tails(&self.transaction)
+    }
+
+    /// What the files of one tail say, this pass's changes included.
+    pub fn records_of<T: DeserializeOwned>(&self, tail: &str) -> Result<Vec<(String, T)>> {
+        records_of(&self.transaction, tail)
+    }
+
+    /// Keeps a file and what it says, in place of what it said before.
+    pub fn put_file(&self, file: &FileRow, records: &impl Serialize) -> Result<()> {
+        let content = postcard::to_stdvec(records)
+            .map_err(|e| StoreError::Content { what: format!("records of {}", file.path), why: e.to_string() })?;
+        let id = self.put_row(file)?;
+        let sql = "INSERT INTO contents VALUES (?1, ?2) ON CONFLICT (file) DO UPDATE SET records = excluded.records";
+        self.transaction.prepare_cached(sql)?.execute(params![id, content])?;
+        Ok(())
+    }
+
+    /// Keeps a file's new size, time and inode where its content is what it was; false if the file is not known.
+    pub fn touch_file(&self, file: &FileRow) -> Result<bool> {
+        let known: Option<i64> = self
+            .transaction
+            .prepare_cached("SELECT id FROM files WHERE path = ?1")?
+            .query_row([&file.path], |row| row.get(0))
+            .optional()?;
+        if known.is_some() {
+            self.put_row(file)?;
+        }
+        Ok(known.is_some())
+    }
+
+    fn put_row(&self, file: &FileRow) -> Result<i64> {
+        let sql = format!(
+            "INSERT INTO files ({COLUMNS}) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7) ON CONFLICT (path) DO UPDATE SET \
+             tail = excluded.tail, size = excluded.size, mtime = excluded.mtime, inode = excluded.inode, \
+             hash = excluded.hash, reader = excluded.reader RETURNING id"
+        );
+        let id = self.transaction.prepare_cached(&sql)?.query_row(
+            params![
+                file.path,
+                file.tail,
+                file.size.cast_signed(),
+                file.mtime_ns,
+                file.inode.cast_signed(),
+                file.hash,
+                file.reader.cast_signed()
+            ],
+            |row| row.get(0),
+        )?;
+        Ok(id)
+    }
+
+    /// Forgets a file and what it said.
+    pub fn remove_file(&self, path: &str) -> Result<()> {
+        self.transaction.prepare_cached("DELETE FROM files WHERE path = ?1")?.execute([path])?;
+        Ok(())
+    }
+}

@@ -1,0 +1,73 @@
+//! The tables, and how an older state becomes a newer one.
+
+/// `PRAGMA application_id`: "cwlw" in ASCII, so that `file` and we can tell our database from others.
+pub(super) const APPLICATION_ID: i32 = 0x6377_6c77;
+
+/// Steps from one version of the tables to the next; `PRAGMA user_version` counts them.
+pub(super) const MIGRATIONS: [&str; 1] = [r"
+CREATE TABLE meta (
+    name  TEXT PRIMARY KEY,
+    value TEXT NOT NULL
+) STRICT, WITHOUT ROWID;
+
+-- One row per file of the fleet folder that has been read. Times in nanoseconds.
+CREATE TABLE files (
+    id     INTEGER PRIMARY KEY,
+    path   TEXT NOT NULL UNIQUE,      -- relative to the fleet folder
+    tail   TEXT NOT NULL,
+    size   INTEGER NOT NULL,
+    mtime  INTEGER NOT NULL,
+    inode  INTEGER NOT NULL,
+    hash   BLOB NOT NULL,
+    reader INTEGER NOT NULL           -- version of the reader that made the records
+) STRICT;
+CREATE INDEX files_by_tail ON files (tail);
+
+-- What the file says (postcard); apart, so that listing files does not drag their records along.
+CREATE TABLE contents (
+    file    INTEGER PRIMARY KEY REFERENCES files (id) ON DELETE CASCADE,
+    records BLOB NOT NULL
+) STRICT;
+
+-- Times from here on in milliseconds since 1970, UTC.
+CREATE TABLE alerts (
+    number     INTEGER PRIMARY KEY,
+    key        TEXT NOT NULL UNIQUE,
+    kind       TEXT NOT NULL,
+    level      TEXT NOT NULL,
+    state      TEXT NOT NULL,
+    tail       TEXT NOT NULL,
+    position   TEXT,
+    serial     TEXT,
+    raised     INTEGER NOT NULL,
+    first_seen INTEGER NOT NULL,
+    closed     INTEGER,
+    body       TEXT NOT NULL          -- the whole alert, JSON
+) STRICT;
+
+CREATE TABLE letters (
+    id         INTEGER PRIMARY KEY AUTOINCREMENT,
+    message_id TEXT NOT NULL UNIQUE,
+    kind       TEXT NOT NULL,
+    slug       TEXT NOT NULL,
+    made       INTEGER NOT NULL,
+    sender     TEXT NOT NULL,
+    waiting    TEXT NOT NULL,         -- recipients the server has not taken yet, JSON
+    accepted   TEXT NOT NULL,         -- recipients it has taken, JSON
+    message    BLOB,                  -- RFC 5322; NULL once delivered and old
+    attempts   INTEGER NOT NULL DEFAULT 0,
+    next_try   INTEGER NOT NULL,
+    last_error TEXT,
+    sent       INTEGER
+) STRICT;
+CREATE INDEX letters_waiting ON letters (next_try) WHERE sent IS NULL;
+
+CREATE TABLE digests (
+    date     TEXT PRIMARY KEY,
+    sequence INTEGER NOT NULL UNIQUE,
+    made     INTEGER NOT NULL
+) STRICT, WITHOUT ROWID;
+"];
+
+/// The version of a state this program writes.
+pub(super) const VERSION: i64 = MIGRATIONS.len() as i64;
