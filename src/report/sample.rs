@@ -53,6 +53,7 @@ pub fn alert(number: u32, finding: Finding, seen: Instant) -> Alert {
         muted_until: None,
         told: None,
         history: Vec::new(),
+        memory: crate::alerts::Memory::default(),
     }
 }
 
