@@ -6,9 +6,11 @@
 //! is stored; what people and mail servers did is remembered elsewhere (`alerts`).
 
 pub mod consumption;
+pub mod flight_review;
 pub mod gaps;
 pub mod ground;
 pub mod oil_change;
+pub mod running;
 
 use std::fmt;
 use std::sync::Arc;
