@@ -41,6 +41,7 @@ pub fn engine(kind: Option<BuildKind>, hours_since: f64) -> Engine {
         builds: vec![Build { kind, began: None, zero_hours: 1000.0 - hours_since, zero_known: kind.is_some(), source }],
         placements: Vec::new(),
         hours_at_start: 1000.0,
+        clock_h: 1000.0,
         hours_since_new_known: true,
         oil_at_start: None,
         last_change_hours: None,
@@ -61,6 +62,7 @@ pub fn push(engine: &mut Engine, at: Instant, hours: f64, what: What) {
         source: Source { file: Arc::from("N0417H/logbook.csv"), line },
         what,
     };
+    engine.clock_h = event.hours;
     engine.events.push(event);
 }
 

@@ -51,7 +51,8 @@ pub fn summarise(
 ) -> RunSummary {
     let mut doubts = clean::clean(&mut recorder.trace);
     let trace = &recorder.trace;
-    let red_line = (model.map_or(USUAL_RED_LINE, |m| m.rated_rpm) * 1000.0) as i32;
+    let rated = model.map(|m| m.rated_rpm).filter(|rpm| *rpm > 0.0);
+    let red_line = (rated.unwrap_or(USUAL_RED_LINE) * 1000.0) as i32;
     let air = air::tell(trace, red_line);
     doubts.extend(air.doubts.iter().cloned());
     let pieces = phases::cut(trace, &air, &mut doubts);
