@@ -2,7 +2,10 @@
 use super::number::number;
 use super::*;
 
-fn texts(bytes: &[u8]) -> (Vec<(u32, Vec<String>)>, Vec<(u32, String)>) {
+/// Rows as (line, cells) and faults as (line, found).
+type Texts = (Vec<(u32, Vec<String>)>, Vec<(u32, String)>);
+
+fn texts(bytes: &[u8]) -> Texts {
     let sheet = Sheet::from_text(bytes, &Shape::default());
     (
         sheet.rows.iter().map(|r| (r.line, r.cells.iter().map(ToString::to_string).collect())).collect(),
