@@ -1,9 +1,204 @@
 //! Configuration: what the operator wrote, and what it means.
 //!
-//! `written` mirrors the TOML file and refuses unknown keys; this module holds what is *meant*:
+//! [`load`] reads the TOML file, refuses unknown keys and names every problem at once; `meant` holds
 //! values valid by construction, in a mechanic's units. The rest of the program sees only these.
 //! Every threshold can be narrowed by model, tail and engine; the nearest wins.
 
+pub mod keys;
+mod mail;
 pub mod meant;
+pub mod models;
+pub mod scope;
+pub mod settings;
 
-pub use meant::{Digest, FleetSettings, Mail, Rules, Security, Settings};
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use serde::Serialize;
+
+use crate::judge::{Kind, RulesFor};
+use crate::records::Rejection;
+use crate::records::keyed::{self, Keys, Problems, Value, nearest};
+use crate::records::layout::Layouts;
+use crate::records::layout_tables;
+
+use keys::{KEYS, Setting};
+pub use meant::{Alerts, Digest, FleetSettings, Mail, Route, Rules, Security, Settings};
+pub use models::ModelsFile;
+use scope::Scopes;
+
+/// The configuration, valid by construction.
+#[derive(Clone, Debug)]
+pub struct Config {
+    pub settings: Settings,
+    /// The `[layout.NAME]` tables.
+    pub layouts: Layouts,
+    scopes: Scopes,
+}
+
+/// One threshold in force for an engine, and where it comes from.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Explained {
+    /// `ground.first_run_min`
+    pub key: String,
+    pub value: Setting,
+    pub unit: &'static str,
+    /// `cowlwatch.toml:12`, or `default`.
+    pub from: String,
+    /// Confirmed by the operator against the engine maker's instructions.
+    pub confirmed: bool,
+}
+
+/// Reads a configuration. `file` is named in messages; relative paths are relative to `folder`.
+///
+/// # Errors
+/// Every problem, in order of line.
+pub fn load(text: &str, file: &str, folder: &Path) -> Result<Config, Vec<Rejection>> {
+    let problems = Problems::new(file);
+    let table = keyed::read(text, &problems);
+    let keys = Keys::new(&table, &problems);
+    let fleet = settings::fleet(&keys, folder);
+    let settings = (settings::digest(&keys), settings::alerts(&keys), mail::mail(&keys, folder));
+    let layouts = layouts(&keys);
+    let scopes = Scopes::read(&keys);
+    keys.done();
+    match (fleet, settings) {
+        (Some(fleet), (digest, alerts, mail)) if problems.is_empty() => {
+            Ok(Config { settings: Settings { fleet, digest, alerts, mail }, layouts, scopes })
+        }
+        _ => Err(problems.into_list()),
+    }
+}
+
+impl Config {
+    /// The usual values without a configuration file: for the demonstration and for tests.
+    pub fn usual(folder: PathBuf, models: PathBuf, state: PathBuf, time_zone: chrono_tz::Tz) -> Self {
+        let fleet = FleetSettings {
+            folder,
+            models,
+            state,
+            time_zone,
+            scan_every_s: settings::USUAL_SCAN_EVERY_S,
+            operator: None,
+        };
+        let digest = Digest { schedule: settings::USUAL_SCHEDULE.to_owned() };
+        let settings = Settings { fleet, digest, alerts: Alerts::default(), mail: None };
+        Self { settings, layouts: Layouts::default(), scopes: Scopes::default() }
+    }
+
+    /// Takes in the thresholds that the engine models file gives for its models.
+    #[must_use]
+    pub fn with_models(mut self, file: &ModelsFile) -> Self {
+        self.scopes.models_file = file.plans.clone();
+        self
+    }
+
+    /// The same configuration under other thresholds, for `replay --with`.
+    ///
+    /// A file with a `[fleet]` table is a whole configuration: its thresholds replace today's. One without
+    /// is a change: what it sets holds, the rest stays. Of a whole configuration only the thresholds count.
+    ///
+    /// # Errors
+    /// Every problem, in order of line.
+    pub fn with_thresholds(&self, text: &str, file: &str) -> Result<Self, Vec<Rejection>> {
+        let problems = Problems::new(file);
+        let table = keyed::read(text, &problems);
+        let keys = Keys::new(&table, &problems);
+        let other = Scopes::read(&keys);
+        let whole = keys.has("fleet");
+        for ignored in ["fleet", "digest", "alerts", "mail", "layout"] {
+            let _ = keys.node(ignored);
+        }
+        keys.done();
+        if !problems.is_empty() {
+            return Err(problems.into_list());
+        }
+        let mut config = self.clone();
+        if whole {
+            config.scopes = Scopes { models_file: self.scopes.models_file.clone(), ..other };
+        } else {
+            config.scopes.overlay(&other);
+        }
+        Ok(config)
+    }
+
+    /// Every threshold in force for an engine, with where it comes from.
+    pub fn explain(&self, tail: &str, model: &str, serial: &str) -> Vec<Explained> {
+        let rules = self.rules(tail, model, serial);
+        let scopes: Vec<_> = self.scopes.of(tail, model, serial).collect();
+        let explained = |key: String, value: Setting, unit, from: Option<String>| Explained {
+            key,
+            value,
+            unit,
+            from: from.unwrap_or_else(|| "default".to_owned()),
+            confirmed: rules.confirmed,
+        };
+        let thresholds = KEYS.iter().map(|key| {
+            let from = scopes.iter().rev().find_map(|scope| scope.source_of(key.section, key.name));
+            explained(key.path(), key.of(&rules), key.unit(), from.map(ToString::to_string))
+        });
+        let levels = Kind::ALL.iter().map(|kind| {
+            let from = scopes.iter().rev().find_map(|scope| scope.level_of(*kind));
+            let level = rules.levels.get(kind).copied().unwrap_or_else(|| kind.usual_level());
+            let source = from.map(|(_, source)| source.to_string());
+            explained(format!("levels.{kind}"), Setting::Word(level.word()), "", source)
+        });
+        thresholds.chain(levels).collect()
+    }
+
+    /// Narrowing tables and routes that name a tail, model or serial the fleet does not have.
+    /// `known`: (tail, model, serial) of every engine.
+    pub fn unknown_names(&self, known: &[(Arc<str>, Arc<str>, Arc<str>)]) -> Vec<Rejection> {
+        let tails: BTreeSet<&str> = known.iter().map(|(tail, ..)| &**tail).collect();
+        let models: BTreeSet<&str> = known.iter().map(|(_, model, _)| &**model).collect();
+        let serials: BTreeSet<&str> = known.iter().map(|(.., serial)| &**serial).collect();
+        let mut found = Vec::new();
+        for (what, scopes, names) in [
+            ("model", &self.scopes.models, &models),
+            ("tail", &self.scopes.tails, &tails),
+            ("engine", &self.scopes.engines, &serials),
+        ] {
+            for (name, scope) in scopes.iter().filter(|(name, _)| !names.contains(name.as_str())) {
+                let Some(source) = scope.source.clone() else { continue };
+                let expected = match nearest(name, names.iter().copied()) {
+                    Some(near) => format!("the nearest in the fleet, {near}"),
+                    None => format!("a {what} that the fleet has"),
+                };
+                found.push(Rejection { source, found: format!("[{what}.{name}]"), expected, whole_file: false });
+            }
+        }
+        found
+    }
+}
+
+impl RulesFor for Config {
+    fn rules(&self, tail: &str, model: &str, serial: &str) -> Arc<Rules> {
+        let mut rules = Rules::default();
+        for scope in self.scopes.of(tail, model, serial) {
+            scope.apply(&mut rules);
+        }
+        Arc::new(rules)
+    }
+}
+
+/// The `[layout.NAME]` tables. A table with `time` is a recording's, else a logbook's; `for` says it outright.
+fn layouts(top: &Keys<'_>) -> Layouts {
+    let mut layouts = Layouts::default();
+    let Some(tables) = top.table("layout") else { return layouts };
+    let names: Vec<_> = tables.entries().collect();
+    for (name, node) in names {
+        let Value::Table(_) = node.value else {
+            tables.wrong(name, format!("a table [{}]", tables.named(name)));
+            continue;
+        };
+        let Some(table) = tables.table(name) else { continue };
+        let monitor = table.choice("for", &[("logbook", false), ("monitor", true)]).unwrap_or(table.has("time"));
+        if monitor {
+            layouts.monitors.insert(name.to_owned(), layout_tables::monitor(&table, &Layouts::default(), None));
+        } else {
+            layouts.logbooks.insert(name.to_owned(), layout_tables::logbook(&table, &Layouts::default(), None));
+        }
+    }
+    layouts
+}
