@@ -79,6 +79,7 @@ impl<'a> TailState<'a> {
                 last_log: None,
                 last_recording: None,
                 last_running: None,
+                heard: Vec::new(),
                 installed: Vec::new(),
             },
         }
@@ -231,6 +232,7 @@ impl Joined<'_> {
     fn entry(&mut self, tail: usize, at: Instant, row: usize, entry: &LogEntry) {
         let state = &mut self.tails[tail];
         state.seen.last_log = Some(at);
+        state.seen.hear(at);
         if matches!(entry.kind, EntryKind::Flight | EntryKind::GroundRun) {
             state.seen.last_running = Some(at);
         }
@@ -420,6 +422,7 @@ impl Joined<'_> {
     fn run(&mut self, tail: usize, run: &RunSummary) {
         let state = &mut self.tails[tail];
         state.seen.last_recording = state.seen.last_recording.max(Some(run.end));
+        state.seen.hear(run.end);
         state.seen.last_running = state.seen.last_running.max(Some(run.end));
         let Some(seats) = state.seats_for(run.engine.as_ref()) else { return };
         let source = Source { file: run.file.clone(), line: run.line };

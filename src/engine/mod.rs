@@ -221,8 +221,24 @@ pub struct AircraftHistory {
     pub last_recording: Option<Instant>,
     /// Last flight or ground run.
     pub last_running: Option<Instant>,
+    /// Moments something was heard of it, thinned to what bounds silences of more than a day.
+    pub heard: Vec<Instant>,
     /// Serial now installed, by position.
     pub installed: Vec<(Option<Arc<str>>, Arc<str>)>,
+}
+
+impl AircraftHistory {
+    /// Notes that something was heard; within a day of the last two, the later one replaces the last.
+    fn hear(&mut self, at: Instant) {
+        let day = chrono::TimeDelta::days(1);
+        match self.heard[..] {
+            [.., before, last] if at - before < day && last <= at => {
+                let end = self.heard.len() - 1;
+                self.heard[end] = at;
+            }
+            _ => self.heard.push(at),
+        }
+    }
 }
 
 /// A question about the records: the log is in doubt, not the engine.

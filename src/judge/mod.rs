@@ -5,6 +5,7 @@
 //! same call serves the live service, a restart and a replay of ten years. Nothing a judge knows
 //! is stored; what people and mail servers did is remembered elsewhere (`alerts`).
 
+mod assemble;
 pub mod consumption;
 pub mod flight_review;
 pub mod gaps;
@@ -19,7 +20,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 use crate::config::Rules;
-use crate::engine::Engine;
+use crate::engine::{Engine, Fleet};
 use crate::records::{Instant, Source};
 
 /// What kind of finding or alert. The words are the contract of `scan --json`.
@@ -475,4 +476,15 @@ pub struct Closing {
 /// Which rules hold for an engine.
 pub trait RulesFor {
     fn rules(&self, tail: &str, model: &str, serial: &str) -> Arc<Rules>;
+}
+
+/// Judges the whole fleet as of a moment. `closings` are the rate alerts people have closed.
+pub fn judge(
+    fleet: &Fleet,
+    rules: &dyn RulesFor,
+    zone: chrono_tz::Tz,
+    closings: &[Closing],
+    as_of: Instant,
+) -> Judgement {
+    assemble::judge(fleet, rules, zone, closings, as_of)
 }

@@ -1,0 +1,156 @@
+//! Puts the judges' findings and the engines' states together.
+
+use std::sync::Arc;
+
+use chrono_tz::Tz;
+
+use super::{
+    BreakIn, Closing, EnginePhase, EngineView, Finding, Judgement, Rate, RulesFor, consumption, gaps, ground,
+    oil_change,
+};
+use crate::config::Rules;
+use crate::engine::{Engine, Event, Fleet, What};
+use crate::records::Instant;
+use crate::units::ceiling_qt_per_h;
+
+pub fn judge(fleet: &Fleet, rules: &dyn RulesFor, zone: Tz, closings: &[Closing], as_of: Instant) -> Judgement {
+    let mut judgement = Judgement::default();
+    for engine in &fleet.engines {
+        let rules = rules_of(engine, rules);
+        let (view, findings) = one(engine, mate(fleet, engine), &rules, zone, closings, as_of);
+        judgement.engines.push(view);
+        judgement.findings.extend(findings.into_iter().map(|f| levelled(f, &rules)));
+    }
+    for aircraft in &fleet.aircraft {
+        let rules = rules.rules(&aircraft.tail, "", "");
+        let expected = !aircraft.installed.is_empty();
+        let silent = gaps::silent(aircraft, &rules, as_of).into_iter().filter(|f| expected || f.settled.is_some());
+        judgement.findings.extend(silent.map(|f| levelled(f, &rules)));
+    }
+    for query in &fleet.queries {
+        let rules = rules.rules("", "", "");
+        judgement.findings.push(levelled(gaps::question(query, &rules, as_of), &rules));
+    }
+    judgement.findings.retain(|f| f.raised <= as_of);
+    for finding in &mut judgement.findings {
+        finding.settled = finding.settled.take().filter(|s| s.at <= as_of);
+    }
+    judgement.findings.sort_by(|a, b| a.raised.cmp(&b.raised).then_with(|| a.key().cmp(&b.key())));
+    judgement.engines.sort_by(|a, b| (&a.tail, &a.position, &a.serial).cmp(&(&b.tail, &b.position, &b.serial)));
+    judgement
+}
+
+fn rules_of(engine: &Engine, rules: &dyn RulesFor) -> Arc<Rules> {
+    let tail = engine.last_placement().map_or("", |p| &*p.tail);
+    rules.rules(tail, &engine.model.name, &engine.serial)
+}
+
+/// The configured level, unless a judge raised it for a reason of its own.
+fn levelled(mut finding: Finding, rules: &Rules) -> Finding {
+    if finding.level == finding.kind.usual_level()
+        && let Some(&level) = rules.levels.get(&finding.kind)
+    {
+        finding.level = level;
+    }
+    finding
+}
+
+/// The other engine of the twin an engine sits in now.
+fn mate<'a>(fleet: &'a Fleet, engine: &Engine) -> Option<&'a Engine> {
+    let tail = &engine.placement()?.tail;
+    let aircraft = fleet.aircraft.iter().find(|a| &a.tail == tail)?;
+    let mut others = aircraft.installed.iter().filter(|(_, serial)| serial != &engine.serial);
+    let (_, serial) = others.next()?;
+    match others.next() {
+        Some(_) => None,
+        None => fleet.engines.iter().find(|e| &e.serial == serial),
+    }
+}
+
+fn one(
+    engine: &Engine,
+    mate: Option<&Engine>,
+    rules: &Rules,
+    zone: Tz,
+    closings: &[Closing],
+    as_of: Instant,
+) -> (EngineView, Vec<Finding>) {
+    let changes = oil_change::judge(engine, rules, zone, as_of);
+    let followed = consumption::follow(engine, mate, rules, closings, as_of);
+    let clock = engine.last_placement().map_or("engine hours", |p| p.meter.clock());
+    let mut findings = changes.findings;
+    findings.extend(followed.findings);
+    findings.extend(ground::findings(engine, rules, as_of));
+    for finding in &mut findings {
+        finding.evidence.set("clock", clock);
+    }
+    let place = engine.last_placement();
+    let build = engine.build();
+    let since = build.zero_known.then(|| engine.hours() - build.zero_hours);
+    let in_break_in = build.kind.is_some() && since.is_some_and(|h| h < rules.break_in.length_h);
+    let phase = match () {
+        () if in_break_in => EnginePhase::BreakIn,
+        () if followed.quarts < rules.consumption.quarts_before_judging => EnginePhase::Learning,
+        () => EnginePhase::Watched,
+    };
+    let break_in = build.kind.filter(|_| in_break_in).zip(since).map(|(kind, hours)| BreakIn {
+        kind: kind.word().to_owned(),
+        began: build.began,
+        hours,
+        length_h: rules.break_in.length_h,
+        points: changes.points,
+        stabilised_p: followed.stabilised_p,
+        missing: followed.stabilised_missing,
+        band_min: [0.0; 4],
+        oil_wanted: changes.oil_wanted,
+    });
+    let view = EngineView {
+        tail: place.map_or_else(|| Arc::from(""), |p| p.tail.clone()),
+        position: place.and_then(|p| p.position.clone()),
+        serial: engine.serial.clone(),
+        model: engine.model.name.clone(),
+        installed: engine.placement().is_some(),
+        hours: engine.hours(),
+        hours_since_build: since,
+        clock: clock.to_owned(),
+        oil: changes.oil.map(|o| o.to_string()),
+        phase,
+        rate: followed.rate,
+        baseline_qt_per_h: followed.baseline_qt_per_h,
+        quarts: followed.quarts,
+        log: followed.log,
+        level_qt: followed.level_qt,
+        endurance_h: endurance(engine, followed.level_qt, followed.rate),
+        ceiling_qt_per_h: ceiling(engine, rules),
+        points: followed.points,
+        due: changes.due,
+        break_in,
+        last_record: engine.events.last().map(|e: &Event| e.at),
+        unconfirmed: unconfirmed(engine, rules),
+    };
+    (view, findings)
+}
+
+/// The configured ceiling; none where the rated power is not known.
+pub fn ceiling(engine: &Engine, rules: &Rules) -> Option<f64> {
+    let c = &rules.consumption;
+    (engine.model.rated_hp > 0.0)
+        .then(|| ceiling_qt_per_h(c.ceiling_lb_per_bhp_h, engine.model.rated_hp, c.oil_lb_per_gal))
+}
+
+fn endurance(engine: &Engine, level: Option<f64>, rate: Option<Rate>) -> Option<f64> {
+    let usable = level? - engine.model.oil_minimum_qt?;
+    let rate = rate?.qt_per_h;
+    (rate > 1e-6).then(|| usable.max(0.0) / rate)
+}
+
+fn unconfirmed(engine: &Engine, rules: &Rules) -> Vec<String> {
+    if rules.confirmed || engine.model.confirmed {
+        return Vec::new();
+    }
+    let mut list = vec!["oil-change points and intervals".to_owned(), "consumption ceiling".to_owned()];
+    if engine.events.iter().any(|e| matches!(e.what, What::Run(_))) {
+        list.push("temperature, rpm and manifold-pressure limits".to_owned());
+    }
+    list
+}
