@@ -2,6 +2,10 @@
 //!
 //! The only place with words for people; everything here is pure and takes the moment as an argument.
 
+pub mod break_in_sheet;
+pub mod charts;
+pub mod digest;
+pub mod html;
 pub mod json;
 pub mod status;
 pub mod text;
@@ -9,6 +13,8 @@ pub mod words;
 
 #[cfg(test)]
 pub(crate) mod sample;
+
+pub use digest::digest;
 
 use crate::alerts::Alert;
 use crate::judge::EngineView;

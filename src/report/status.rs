@@ -6,7 +6,7 @@ use super::Freshness;
 use super::text::{Table, wrap};
 use super::words::{self, numbers};
 use crate::alerts::{Alert, State};
-use crate::judge::{Due, EnginePhase, EngineView, Level};
+use crate::judge::{Due, EngineView, Level};
 use crate::records::Instant;
 
 const WIDTH: usize = 100;
@@ -24,7 +24,7 @@ pub fn fleet(engines: &[EngineView], alerts: &[Alert], aircraft: &[Freshness], a
             if e.installed { place } else { format!("({place})") },
             e.serial.to_string(),
             format!("{:.1}", e.hours),
-            phase(e),
+            words::phase(e),
             e.rate.map_or("–".to_owned(), |r| numbers::rate(r.qt_per_h)),
             interval(e),
             e.rate.map_or("–".to_owned(), |r| numbers::hours_per_qt(r.qt_per_h)),
@@ -55,16 +55,6 @@ pub fn silence(a: &Freshness, as_of: Instant, zone: Tz) -> String {
             format!("{}: nothing new for {}, last record {last}", a.tail, numbers::count(days, "day", "days"))
         }
         None => format!("{}: no record at all yet", a.tail),
-    }
-}
-
-/// `break-in 11.0 h`, `learning`, `watched`.
-fn phase(e: &EngineView) -> String {
-    match (e.phase, e.hours_since_build) {
-        (EnginePhase::BreakIn, Some(h)) => format!("break-in {h:.1} h"),
-        (EnginePhase::BreakIn, None) => "break-in".to_owned(),
-        (EnginePhase::Learning, _) => "learning".to_owned(),
-        (EnginePhase::Watched, _) => "watched".to_owned(),
     }
 }
 
@@ -120,7 +110,7 @@ fn one(e: &EngineView, alerts: &[Alert], as_of: Instant, zone: Tz) -> String {
     }
     let since = e.hours_since_build.map_or(String::new(), |h| format!(", {h:.1} h since the build"));
     line("hours", format!("{:.1} engine hours{since}", e.hours));
-    line("phase", phase(e));
+    line("phase", words::phase(e));
     line("oil", e.oil.clone().unwrap_or_default());
     line("consumption", rate_words(e));
     line(

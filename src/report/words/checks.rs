@@ -69,7 +69,7 @@ pub fn may_mean(kind: Kind) -> Option<&'static str> {
 }
 
 const RISE: &[&str] = &[
-    "Read the log lines above: an addition logged twice, for the other engine, or in another unit?",
+    "Read the log lines used: an addition logged twice, for the other engine, or in another unit?",
     "Look at belly, cowling, gear doors and breather outlet; wipe, run, look again.",
     "Drain plug or quick drain, filter base gasket, rocker covers, pushrod tubes, propeller-shaft seal, oil cooler \
      and hoses; on a turbocharged engine its oil feed, return and check valves.",

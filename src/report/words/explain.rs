@@ -67,9 +67,44 @@ pub fn identity(finding: &Finding, engine: Option<&EngineView>) -> String {
     parts.join(", ")
 }
 
+/// The few facts below a headline in a digest: whose, how sure, what did not change, how far to the
+/// limit, and the first check.
+pub fn brief(alert: &Alert, engine: Option<&EngineView>, zone: Tz) -> Vec<String> {
+    let finding = &alert.finding;
+    let f = Facts { finding, zone };
+    let mut out = Vec::new();
+    if stop(finding) {
+        out.push(DO_NOT_FLY.to_owned());
+    }
+    let mut whose = Vec::new();
+    whose.extend(finding.serial.as_ref().map(|s| format!("serial {s}")));
+    whose.extend(engine.map(|e| format!("model {}", e.model)));
+    whose.extend(finding.hours.map(|h| format!("at {h:.1} engine hours")));
+    if finding.serial.is_some() {
+        out.push(capital(&whose.join(", ")));
+    }
+    let mut sure = Vec::new();
+    sure.extend(f.number(&["hours_since_onset"]).map(|h| format!("{} flown since", numbers::hours(h))));
+    if let (Some(low), Some(high)) = (f.number(&["ratio_low"]), f.number(&["ratio_high"])) {
+        sure.push(format!("{} to {} times the old rate (90 %)", numbers::plain(low), numbers::plain(high)));
+    }
+    let unchanged = f.items(&["unchanged"]);
+    if !unchanged.is_empty() {
+        sure.push(format!("unchanged: {}", unchanged.join(", ")));
+    }
+    out.push(capital(&sure.join("; ")));
+    let mut limits = Vec::new();
+    limits.extend(consumption::share(&f).map(|s| format!("{} of the ceiling", numbers::percent(s))));
+    limits.extend(f.number(&["endurance_h"]).map(|h| format!("usable oil for about {}", numbers::hours(h))));
+    out.push(capital(&limits.join("; ")));
+    out.extend(checks::first_checks(alert.kind()).first().map(|c| format!("First: {c}")));
+    out.retain(|l| !l.is_empty());
+    out
+}
+
 fn what(alert: &Alert, engine: Option<&EngineView>, f: &Facts) -> Paragraph {
     let finding = &alert.finding;
-    let mut lines = vec![identity(finding, engine), sentence(&headline(finding, f.zone))];
+    let mut lines = vec![identity(finding, engine), stopped(&headline(finding, f.zone))];
     if stop(finding) {
         lines.push(DO_NOT_FLY.to_owned());
     }
@@ -84,7 +119,7 @@ fn what(alert: &Alert, engine: Option<&EngineView>, f: &Facts) -> Paragraph {
     if finding.kind.about_records() {
         lines.push("This is a question about the records: the log is in doubt, not the engine.".to_owned());
     }
-    lines.push(sentence(&state_words(alert, f.zone)));
+    lines.push(stopped(&state_words(alert, f.zone)));
     Paragraph::new("What", lines)
 }
 
@@ -287,7 +322,7 @@ fn acknowledge(alert: &Alert) -> Vec<String> {
 }
 
 /// First letter large, a full stop at the end.
-fn sentence(text: &str) -> String {
+fn stopped(text: &str) -> String {
     let text = capital(text);
     if text.ends_with(['.', '?', '!']) { text } else { format!("{text}.") }
 }

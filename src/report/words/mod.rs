@@ -16,10 +16,10 @@ mod running;
 
 use chrono_tz::Tz;
 
-use crate::judge::{Finding, Kind, Level};
+use crate::judge::{EnginePhase, EngineView, Finding, Kind, Level};
 use facts::Facts;
 
-pub use explain::{Paragraph, explain, identity, state_words};
+pub use explain::{Paragraph, brief, explain, identity, state_words};
 
 /// The caution every mail and page carries.
 pub const CAUTION: &str = "Advisory only, computed from records and recordings that may be wrong or missing. It does not \
@@ -30,10 +30,23 @@ pub const CAUTION: &str = "Advisory only, computed from records and recordings t
 /// The sentence that goes with a rise together with metal or falling oil pressure.
 pub const DO_NOT_FLY: &str = "Recommended: do not fly until inspected.";
 
+/// How to acknowledge, for the foot of a mail.
+pub const HOW_TO_ANSWER: [&str; 2] = [
+    "cowlwatch acknowledge NUMBER --by NAME --note \"…\"",
+    "or an `action` row in the logbook, the alert's number in `result`, the words in `remarks`.",
+];
+
 /// One sentence: what changed, both numbers, the clock, since when. On a twin it names the engine.
 pub fn headline(finding: &Finding, zone: Tz) -> String {
+    let named = finding.serial.is_some() || !finding.kind.about_records();
+    let engine = if named { (Facts { finding, zone }).engine() } else { String::new() };
+    format!("{engine}{}", sentence(finding, zone))
+}
+
+/// [`headline`] without the engine, for where its place stands beside it.
+pub fn sentence(finding: &Finding, zone: Tz) -> String {
     let f = Facts { finding, zone };
-    let text = match finding.kind {
+    match finding.kind {
         Kind::OilRateRise
         | Kind::OilRateFall
         | Kind::OilRateCeiling
@@ -63,9 +76,17 @@ pub fn headline(finding: &Finding, zone: Tz) -> String {
         | Kind::FileRejected
         | Kind::AircraftMissing
         | Kind::RecordsConflict => records::headline(&f),
-    };
-    let engine = if finding.serial.is_some() || !finding.kind.about_records() { f.engine() } else { String::new() };
-    format!("{engine}{text}")
+    }
+}
+
+/// Where an engine stands: `break-in 11.0 h`, `learning`, `watched`.
+pub fn phase(e: &EngineView) -> String {
+    match (e.phase, e.hours_since_build) {
+        (EnginePhase::BreakIn, Some(h)) => format!("break-in {h:.1} h"),
+        (EnginePhase::BreakIn, None) => "break-in".to_owned(),
+        (EnginePhase::Learning, _) => "learning".to_owned(),
+        (EnginePhase::Watched, _) => "watched".to_owned(),
+    }
 }
 
 /// What a level asks for: `before the next flight`, `soon`, `for information`.

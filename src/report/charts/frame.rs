@@ -1,0 +1,1 @@
+//! Axes, captions and marks that the larger charts share.

@@ -1,0 +1,22 @@
+#![allow(clippy::unwrap_used, reason = "tests")]
+
+use super::*;
+use crate::report::sample;
+
+/// PNG files open with these eight bytes, then IHDR with width and height (ISO/IEC 15948, 5.2 and 11.2.2).
+#[test]
+fn a_small_chart_is_a_png_of_twice_its_size() {
+    let bytes = spark_png(&sample::engine("N0417H", "left", "H-2207", 0.12)).unwrap();
+    assert_eq!(&bytes[..8], &[0x89, b'P', b'N', b'G', 0x0D, 0x0A, 0x1A, 0x0A]);
+    let number = |at: usize| u32::from_be_bytes(bytes[at..at + 4].try_into().unwrap());
+    assert_eq!((number(16), number(20)), (264, 88));
+    assert!(bytes.len() < 12_000, "{} bytes", bytes.len());
+}
+
+#[test]
+fn nothing_to_draw_is_said_not_drawn() {
+    let mut engine = sample::engine("N0417H", "left", "H-2207", 0.12);
+    engine.points.clear();
+    assert!(spark_png(&engine).is_err());
+    assert_eq!(spark_words(&engine), "N0417H left: no rate yet");
+}

@@ -1,0 +1,313 @@
+//! What a digest tells, and in which order.
+
+use std::cmp::Reverse;
+
+use chrono::NaiveDate;
+
+use crate::alerts::{Alert, State};
+use crate::judge::{EngineView, Kind, Level};
+use crate::report::status::{about, due_words, silence};
+use crate::report::words::{self, numbers};
+use crate::report::{Morning, break_in_sheet};
+
+/// Engine hours or days within which something due is listed.
+const AHEAD: f64 = 10.0;
+/// New alerts told in full in one digest; the rest is a command away.
+const IN_FULL: usize = 12;
+/// Unreadable rows listed one by one.
+const REJECTIONS: usize = 6;
+
+/// An alert as one entry of a section.
+#[derive(Clone, Debug)]
+pub struct Item<'a> {
+    pub alert: &'a Alert,
+    /// Why it speaks today (`new`, `grew`, `reminder`); `None`: told before and unchanged.
+    pub mark: Option<String>,
+    /// `N0417H left`.
+    pub place: String,
+    /// The headline without the engine in front, since the place names it.
+    pub headline: String,
+    /// Facts below it, only where it speaks.
+    pub facts: Vec<String>,
+    /// State and number: `alert 7, since 25 Feb, acknowledged by …`.
+    pub tail: String,
+}
+
+/// Everything a digest says.
+#[derive(Clone, Debug)]
+pub struct Content<'a> {
+    pub morning: &'a Morning,
+    pub subject: String,
+    /// `Brindlemoor Air Charter, morning digest 58, Fri 27 Feb 2026 06:30`.
+    pub head: String,
+    /// The one line on top.
+    pub summary: String,
+    pub before_flight: Vec<Item<'a>>,
+    pub soon: Vec<Item<'a>>,
+    pub information: Vec<Item<'a>>,
+    pub due: Vec<(String, String)>,
+    pub break_in: Vec<(String, Vec<String>)>,
+    pub records: Vec<Item<'a>>,
+    pub rejections: Vec<String>,
+    pub silent: Vec<String>,
+    pub undelivered: Option<String>,
+    pub muted: Vec<Item<'a>>,
+    pub settled: Vec<Item<'a>>,
+    /// Alerts explained in full at the end.
+    pub full: Vec<&'a Alert>,
+    pub unconfirmed: Vec<String>,
+}
+
+impl<'a> Content<'a> {
+    pub fn of(m: &'a Morning) -> Self {
+        let near = numbers::date_of(m.as_of, m.zone);
+        let mut c = Self {
+            morning: m,
+            subject: String::new(),
+            head: head(m, near),
+            summary: String::new(),
+            before_flight: Vec::new(),
+            soon: Vec::new(),
+            information: Vec::new(),
+            due: due(m, near),
+            break_in: break_in(m),
+            records: Vec::new(),
+            rejections: rejections(m),
+            silent: m.aircraft.iter().filter(|a| a.silent || a.missing).map(|a| silence(a, m.as_of, m.zone)).collect(),
+            undelivered: undelivered(m, near),
+            muted: Vec::new(),
+            settled: Vec::new(),
+            full: Vec::new(),
+            unconfirmed: unconfirmed(m),
+        };
+        for alert in &m.alerts {
+            c.place(alert);
+        }
+        for section in
+            [&mut c.before_flight, &mut c.soon, &mut c.information, &mut c.records, &mut c.muted, &mut c.settled]
+        {
+            section.sort_by_key(|i| (i.mark.is_none(), Reverse(i.alert.finding.raised), i.alert.number));
+        }
+        if !m.first {
+            let told = c.before_flight.iter().chain(&c.soon).chain(&c.information);
+            c.full = told.filter(|i| i.mark.is_some()).map(|i| i.alert).take(IN_FULL).collect();
+        }
+        c.summary = c.sum_up();
+        c.subject = c.subject(near);
+        c
+    }
+
+    /// Puts an alert in its section.
+    fn place(&mut self, alert: &'a Alert) {
+        let item = Item::of(alert, self.morning);
+        match alert.state {
+            State::Closed if self.morning.first => {}
+            State::Closed => self.settled.push(item),
+            State::Muted => self.muted.push(item),
+            _ if alert.kind().about_records() => self.records.push(item),
+            _ if alert.kind() == Kind::OilChangeDue && self.listed_as_due(alert) => {}
+            _ => match alert.level() {
+                Level::Warning => self.before_flight.push(item),
+                Level::Caution => self.soon.push(item),
+                Level::Advisory => self.information.push(item),
+            },
+        }
+    }
+
+    fn listed_as_due(&self, alert: &Alert) -> bool {
+        let place = words::place(alert.tail(), alert.finding.position.as_deref());
+        self.due.iter().any(|(p, what)| *p == place && what.starts_with("oil change"))
+    }
+
+    fn sum_up(&self) -> String {
+        let open = |items: &[Item]| items.iter().filter(|i| i.alert.state == State::Open).count();
+        let mut parts = Vec::new();
+        match (open(&self.before_flight), open(&self.soon)) {
+            (0, 0) => parts.push("Nothing to act on".to_owned()),
+            (0, n) => parts.push(format!("{n} soon")),
+            (n, 0) => parts.push(format!("{n} before the next flight")),
+            (n, k) => parts.push(format!("{n} before the next flight, {k} soon")),
+        }
+        let acknowledged = |i: &&Item| i.alert.state == State::Acknowledged;
+        let known = self.before_flight.iter().chain(&self.soon).filter(acknowledged).count();
+        if known > 0 {
+            parts.push(format!("{known} acknowledged"));
+        }
+        format!("{}. {}.", parts.join(", "), self.reported())
+    }
+
+    /// `11 engines reported, 1 silent`.
+    fn reported(&self) -> String {
+        let m = self.morning;
+        let quiet = |e: &&EngineView| m.aircraft.iter().any(|a| a.tail == e.tail && (a.silent || a.missing));
+        let installed: Vec<&EngineView> = m.engines.iter().filter(|e| e.installed).collect();
+        let silent = installed.iter().filter(|e| quiet(e)).count();
+        let reported = numbers::count(installed.len() - silent, "engine", "engines");
+        let missing = m.aircraft.iter().filter(|a| a.missing).count();
+        let mut out = format!("{reported} reported");
+        if silent > 0 {
+            out.push_str(&format!(", {silent} silent"));
+        }
+        if missing > 0 {
+            out.push_str(&format!(", {} cannot be read", numbers::count(missing, "aircraft", "aircraft")));
+        }
+        out
+    }
+
+    fn subject(&self, near: NaiveDate) -> String {
+        let day = near.format("%-d %b");
+        let open = |items: &[Item]| -> Vec<String> {
+            let mut places: Vec<String> = Vec::new();
+            for i in items.iter().filter(|i| i.alert.state == State::Open) {
+                let tail = i.alert.tail().to_string();
+                if !places.contains(&tail) {
+                    places.push(tail);
+                }
+            }
+            places
+        };
+        let (now, soon) = (open(&self.before_flight), open(&self.soon));
+        let name = |tails: &[String]| match tails {
+            [] => String::new(),
+            tails if tails.len() <= 3 => tails.join(", "),
+            [a, b, ..] => format!("{a}, {b} and {} more", tails.len() - 2),
+            [_] => String::new(),
+        };
+        let first = if self.morning.first { "first look, " } else { "" };
+        match (now.is_empty(), soon.is_empty()) {
+            (true, true) => format!("cowlwatch {day}: {first}nothing to act on, {}", self.reported()),
+            (true, false) => format!("cowlwatch {day}: {first}soon {}", name(&soon)),
+            (false, true) => format!("cowlwatch {day}: {first}before the next flight {}", name(&now)),
+            (false, false) => {
+                format!("cowlwatch {day}: {first}before the next flight {}; soon {}", name(&now), name(&soon))
+            }
+        }
+    }
+}
+
+impl<'a> Item<'a> {
+    pub fn of(alert: &'a Alert, m: &Morning) -> Self {
+        let mark = mark(alert, m);
+        let engine = m.engines.iter().find(|e| about(alert, e));
+        let told = mark.is_some() && alert.state != State::Closed && !m.first;
+        Self {
+            alert,
+            place: words::place(alert.tail(), alert.finding.position.as_deref()),
+            headline: words::sentence(&alert.finding, m.zone),
+            facts: if told { words::brief(alert, engine, m.zone) } else { Vec::new() },
+            tail: tail(alert, m),
+            mark,
+        }
+    }
+}
+
+/// Why an alert speaks today: it is new since the last digest, or something was said of it since.
+fn mark(alert: &Alert, m: &Morning) -> Option<String> {
+    let since = |at| m.previous.is_none_or(|p| at > p);
+    if since(alert.first_seen) {
+        return Some("new".to_owned());
+    }
+    let told = alert.told.as_ref()?;
+    if !since(told.at) {
+        return None;
+    }
+    let said = alert.history.iter().rev().find(|h| since(h.at) && h.what.starts_with("told: "));
+    let said = said.and_then(|h| h.what.strip_prefix("told: ")).and_then(|w| w.split(',').next());
+    match said {
+        Some(why) if why.starts_with("grew") => Some("grew".to_owned()),
+        Some(why) => Some(why.to_owned()),
+        None if told.reminders > 0 => Some("reminder".to_owned()),
+        None => Some("again".to_owned()),
+    }
+}
+
+fn tail(alert: &Alert, m: &Morning) -> String {
+    let near = numbers::date_of(m.as_of, m.zone);
+    let raised = numbers::date_of(alert.finding.raised, m.zone);
+    let mut out = format!("alert {}", alert.number);
+    if alert.state != State::Closed && raised != near {
+        out.push_str(&format!(", since {}", numbers::day(raised, near)));
+    }
+    if alert.state != State::Open {
+        out.push_str(&format!(", {}", words::state_words(alert, m.zone)));
+    }
+    out
+}
+
+fn head(m: &Morning, near: NaiveDate) -> String {
+    let operator = m.operator.as_ref().map_or(String::new(), |o| format!("{o}, "));
+    let what = if m.first { "first look at the records" } else { "morning digest" };
+    let time = m.as_of.with_timezone(&m.zone).format("%H:%M");
+    format!("{operator}{what} {}, {} {time}", m.sequence, numbers::long_day(near))
+}
+
+fn due(m: &Morning, near: NaiveDate) -> Vec<(String, String)> {
+    let mut out = Vec::new();
+    for e in m.engines.iter().filter(|e| e.installed) {
+        for d in &e.due {
+            let close = |left: Option<f64>| left.is_some_and(|l| l <= AHEAD);
+            if d.soon || close(d.hours_left) || close(d.days_left) {
+                let left = d.days_left.or(d.hours_left).unwrap_or(0.0);
+                out.push((left, words::place(&e.tail, e.position.as_deref()), due_words(d, near)));
+            }
+        }
+    }
+    out.sort_by(|a, b| a.0.total_cmp(&b.0).then_with(|| a.1.cmp(&b.1)));
+    out.into_iter().map(|(_, place, what)| (place, what)).collect()
+}
+
+fn break_in(m: &Morning) -> Vec<(String, Vec<String>)> {
+    m.engines
+        .iter()
+        .filter_map(|e| {
+            let b = e.break_in.as_ref()?;
+            Some((words::place(&e.tail, e.position.as_deref()), break_in_sheet::progress(b)))
+        })
+        .collect()
+}
+
+fn rejections(m: &Morning) -> Vec<String> {
+    let mut out: Vec<String> = m.rejections.iter().take(REJECTIONS).map(ToString::to_string).collect();
+    if m.rejections.len() > REJECTIONS {
+        out.push(format!("and {} more; `cowlwatch check` lists them all", m.rejections.len() - REJECTIONS));
+    }
+    out
+}
+
+fn undelivered(m: &Morning, near: NaiveDate) -> Option<String> {
+    let u = &m.undelivered;
+    (u.letters > 0).then(|| {
+        let letters = numbers::count(u.letters as usize, "letter", "letters");
+        let oldest =
+            u.oldest.map_or(String::new(), |o| format!(", the oldest of {}", numbers::moment(o, near, m.zone)));
+        let error = u.last_error.as_ref().map_or(String::new(), |e| format!("; the mail server said: {e}"));
+        format!("{letters} not delivered{oldest}{error}")
+    })
+}
+
+/// Rules nobody has confirmed, each once, with the engines' models they hold for.
+fn unconfirmed(m: &Morning) -> Vec<String> {
+    let mut rules: Vec<(String, Vec<&str>)> = Vec::new();
+    for e in m.engines.iter().filter(|e| e.installed) {
+        for rule in &e.unconfirmed {
+            let slot = match rules.iter().position(|(r, _)| r == rule) {
+                Some(i) => i,
+                None => {
+                    rules.push((rule.clone(), Vec::new()));
+                    rules.len() - 1
+                }
+            };
+            if !rules[slot].1.contains(&e.model.as_ref()) {
+                rules[slot].1.push(&e.model);
+            }
+        }
+    }
+    let mut by_models: Vec<(Vec<&str>, Vec<String>)> = Vec::new();
+    for (rule, models) in rules {
+        match by_models.iter_mut().find(|(m, _)| *m == models) {
+            Some((_, list)) => list.push(rule),
+            None => by_models.push((models, vec![rule])),
+        }
+    }
+    by_models.into_iter().map(|(models, rules)| format!("{}: {}", models.join(", "), rules.join(", "))).collect()
+}
