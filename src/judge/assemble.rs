@@ -123,6 +123,7 @@ fn one(
         endurance_h: endurance(engine, followed.level_qt, followed.rate),
         ceiling_qt_per_h: ceiling(engine, rules),
         points: followed.points,
+        oil_changes_h: oil_changes(engine),
         due: changes.due,
         break_in,
         last_record: engine.events.last().map(|e: &Event| e.at),
@@ -136,6 +137,10 @@ pub fn ceiling(engine: &Engine, rules: &Rules) -> Option<f64> {
     let c = &rules.consumption;
     (engine.model.rated_hp > 0.0)
         .then(|| ceiling_qt_per_h(c.ceiling_lb_per_bhp_h, engine.model.rated_hp, c.oil_lb_per_gal))
+}
+
+fn oil_changes(engine: &Engine) -> Vec<f64> {
+    engine.events.iter().filter(|e| matches!(e.what, What::Changed { .. })).map(|e| e.hours).collect()
 }
 
 fn endurance(engine: &Engine, level: Option<f64>, rate: Option<Rate>) -> Option<f64> {

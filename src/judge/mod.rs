@@ -450,6 +450,9 @@ pub struct EngineView {
     /// Configured ceiling, qt/h.
     pub ceiling_qt_per_h: Option<f64>,
     pub points: Vec<RatePoint>,
+    /// Engine hours at which the oil was changed, for the picture.
+    #[serde(default)]
+    pub oil_changes_h: Vec<f64>,
     pub due: Vec<Due>,
     pub break_in: Option<BreakIn>,
     pub last_record: Option<Instant>,

@@ -152,6 +152,7 @@ pub fn engine(tail: &str, position: &str, serial: &str, rate: f64) -> EngineView
         endurance_h: Some(0.5 / rate),
         ceiling_qt_per_h: Some(1.005),
         points: points(rate, None),
+        oil_changes_h: vec![1118.0, 1168.4, 1217.9],
         due: vec![Due {
             what: "oil change".to_owned(),
             hours_left: Some(32.0),
@@ -187,6 +188,7 @@ pub fn in_break_in() -> EngineView {
     });
     e.unconfirmed = vec!["break_in.oil_changes_at_h".to_owned(), "ceiling_lb_per_bhp_h".to_owned()];
     let mut k = 0.0;
+    e.oil_changes_h = Vec::new();
     e.points = points(0.24, None).into_iter().take(12).collect();
     for p in &mut e.points {
         k += 0.95;
