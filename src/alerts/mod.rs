@@ -192,6 +192,3 @@ pub fn closings(alerts: &[Alert]) -> Vec<Closing> {
         })
         .collect()
 }
-
-#[cfg(test)]
-mod tests;

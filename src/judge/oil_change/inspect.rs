@@ -50,7 +50,7 @@ fn not_inspected(engine: &Engine, rules: &Rules, as_of: Instant) -> Vec<Finding>
     let wait = chrono::TimeDelta::minutes((rules.oil_change.inspection_within_days * 1440.0) as i64);
     let mut found = Vec::new();
     for (index, event) in engine.events.iter().enumerate() {
-        if !matches!(event.what, What::Changed { .. }) {
+        if !matches!(event.what, What::Changed { .. }) || fills_a_build(engine, event, wait) {
             continue;
         }
         let raised = event.at + wait;
@@ -83,4 +83,11 @@ fn not_inspected(engine: &Engine, rules: &Rules, as_of: Instant) -> Vec<Finding>
         found.push(finding);
     }
     found
+}
+
+/// The first fill of a new build: there is no used filter to look into.
+fn fills_a_build(engine: &Engine, fill: &Event, wait: chrono::TimeDelta) -> bool {
+    engine.events.iter().any(|e| {
+        matches!(e.what, What::BuildBegan(_)) && (e.hours - fill.hours).abs() < 0.05 && (e.at - fill.at).abs() <= wait
+    })
 }

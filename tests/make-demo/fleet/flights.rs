@@ -31,7 +31,7 @@ enum Manner {
     Cold,
 }
 
-fn manner(tail: &str, slot: &Slot) -> Option<(Manner, f64)> {
+fn manner(tail: &str, slot: &Slot, breaking_in: bool) -> Option<(Manner, f64)> {
     let between = |a: NaiveDate, b: NaiveDate| slot.date >= a && slot.date <= b;
     let on = |m, d| slot.date == day(2026, m, d);
     let fine = 5.0;
@@ -52,7 +52,8 @@ fn manner(tail: &str, slot: &Slot) -> Option<(Manner, f64)> {
         _ => {
             let one_in = if matches!(tail, "N03KM" | "N04KM" | "N06KM") { 70 } else { 45 };
             let mut random = Random::of(tail, i64::from(slot.date.num_days_from_ce()) + 2_000_000);
-            (slot.place == 0 && random.whole(1, one_in) == 1).then_some((Manner::Ordinary, coarse))
+            let usual = if breaking_in { Manner::BreakIn } else { Manner::Ordinary };
+            (slot.place == 0 && random.whole(1, one_in) == 1).then_some((usual, coarse))
         }
     }
 }
@@ -160,7 +161,9 @@ fn flown(manner: Manner, turbo: bool, full: f64, minutes: f64, random: &mut Rand
 /// Records a flight, if the story or chance has it recorded.
 pub fn record(season: &mut Season, tail: usize, slot: &Slot, length: Tenths) {
     let name = season.tails[tail].name;
-    let Some((manner, every_s)) = manner(name, slot) else { return };
+    let breaking_in =
+        season.seated(tail).iter().any(|&e| season.engines[e].fresh && season.engines[e].since_build < 500);
+    let Some((manner, every_s)) = manner(name, slot, breaking_in) else { return };
     let mut random = Random::of(name, i64::from(slot.date.num_days_from_ce()) * 10 + slot.place as i64);
     let seated = season.seated(tail);
     let Some(&first) = seated.first() else { return };

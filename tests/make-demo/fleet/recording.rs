@@ -91,7 +91,7 @@ fn advance(state: &mut State, step: &Step, model: &Model, run: &Run, oat_field: 
 }
 
 /// One engine's sample, in the order of [`CHANNELS`].
-fn sample(state: &State, model: &Model, oat_field: f64, random: &mut Random) -> Vec<f64> {
+fn sample(state: &State, model: &Model, random: &mut Random) -> Vec<f64> {
     let percent = model.percent(state.rpm, state.manifold, state.altitude);
     let flow = (percent / 100.0 * model.rated_hp / 12.6).max(1.4);
     let press = 28.0 + 34.0 * (state.rpm / 2400.0).min(1.05) - 0.10 * (state.oil - 180.0);
@@ -102,7 +102,6 @@ fn sample(state: &State, model: &Model, oat_field: f64, random: &mut Random) -> 
         state.oil + 0.3 * random.normal(),
         press + 0.5 * random.normal(),
     ];
-    let _ = oat_field;
     // The third cylinder is the hottest and reads what the story says.
     let spread = [-18.0, -9.0, 0.0, -13.0, -6.0, -22.0];
     for offset in spread.iter().take(model.cylinders) {
@@ -112,8 +111,11 @@ fn sample(state: &State, model: &Model, oat_field: f64, random: &mut Random) -> 
     values
 }
 
-/// All samples of a run: seconds, per-engine values, then speed, height, air temperature and distance.
-fn samples(engines: &[(&str, &str)], start: NaiveDateTime, run: &Run) -> Vec<(f64, Vec<Vec<f64>>, [f64; 4])> {
+/// Seconds, per-engine values, then speed, height, air temperature and distance.
+type Row = (f64, Vec<Vec<f64>>, [f64; 4]);
+
+/// All samples of a run.
+fn samples(engines: &[(&str, &str)], start: NaiveDateTime, run: &Run) -> Vec<Row> {
     let oat_field = field_oat(start);
     let mut random = Random::of(engines[0].1, start.and_utc().timestamp());
     let models: Vec<&Model> = engines.iter().map(|e| model(e.1)).collect();
@@ -135,7 +137,7 @@ fn samples(engines: &[(&str, &str)], start: NaiveDateTime, run: &Run) -> Vec<(f6
             for (state, model) in states.iter_mut().zip(&models) {
                 advance(state, step, model, run, oat_field, run.every_s);
             }
-            let all = states.iter().zip(&models).map(|(s, m)| sample(s, m, oat_field, &mut random)).collect();
+            let all = states.iter().zip(&models).map(|(s, m)| sample(s, m, &mut random)).collect();
             let first = &states[0];
             let oat = oat_field - 3.5 * (first.altitude - FIELD_FT) / 1000.0;
             rows.push((
@@ -163,12 +165,7 @@ pub fn file(tail: &str, engines: &[(&str, &str)], start: NaiveDateTime, place: u
 }
 
 /// The standard layout. `utc`: stamps in UTC (and where the aircraft is), else local.
-fn standard(
-    engines: &[(&str, &str)],
-    start: NaiveDateTime,
-    rows: &[(f64, Vec<Vec<f64>>, [f64; 4])],
-    utc: bool,
-) -> String {
+fn standard(engines: &[(&str, &str)], start: NaiveDateTime, rows: &[Row], utc: bool) -> String {
     let mut text = String::from("time");
     for (seat, name) in engines {
         let prefix = if seat.is_empty() { String::new() } else { format!("{seat}.") };
@@ -203,7 +200,7 @@ fn standard(
 }
 
 /// Another recorder's way: two lines of preamble, semicolons, decimal commas, °C, date and time apart.
-fn semicolons(engines: &[(&str, &str)], start: NaiveDateTime, rows: &[(f64, Vec<Vec<f64>>, [f64; 4])]) -> String {
+fn semicolons(engines: &[(&str, &str)], start: NaiveDateTime, rows: &[Row]) -> String {
     let celsius = |f: f64| (f - 32.0) / 1.8;
     let comma = |value: f64, places: usize| format!("{value:.places$}").replace('.', ",");
     let mut text = String::from("recorder memory dump;unit 7\r\nörtliche Zeit\r\n");

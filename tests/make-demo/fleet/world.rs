@@ -192,7 +192,7 @@ pub fn tails() -> Vec<Tail> {
     let mut all = vec![
         tail("N01KM", &[("", 0)], 9.0, 7.0, 6.0, half),
         tail("N02KM", &[("", 1)], 11.0, 11.0, 10.0, half),
-        tail("N03KM", &[("left", 3), ("right", 4)], 14.0, 10.5, 9.5, half),
+        tail("N03KM", &[("left", 3), ("right", 4)], 14.0, 11.0, 10.0, half),
         tail("N04KM", &[("left", 5), ("right", 6)], 10.0, 10.0, 9.0, quarter),
         tail("N05KM", &[("", 7)], 9.0, 10.0, 9.0, quarter),
         tail("N06KM", &[("left", 8), ("right", 9)], 8.0, 10.0, 9.0, Dips::AdditionsOnly),
