@@ -192,3 +192,6 @@ pub fn closings(alerts: &[Alert]) -> Vec<Closing> {
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests;

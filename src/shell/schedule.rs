@@ -98,6 +98,7 @@ impl Schedule {
             .map_while(|back| today.checked_sub_days(Days::new(back)))
             .take_while(|date| *date > last)
             .find(|date| passed(*date))
+            .filter(|date| !made(*date))
     }
 
     /// When the next digest will be due after `now`.
@@ -110,5 +111,162 @@ impl Schedule {
             date = date.checked_add_days(Days::new(1))?;
         }
         None
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "tests")]
+
+    use std::collections::BTreeSet;
+
+    use chrono::Duration;
+
+    use super::*;
+
+    const DENVER: Tz = chrono_tz::America::Denver;
+
+    fn date(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    fn moment(text: &str) -> Instant {
+        text.parse().unwrap()
+    }
+
+    /// Looks every minute as the service does; returns the digests by date and moment.
+    fn run(schedule: &str, zone: Tz, from: &str, minutes: i64) -> Vec<(NaiveDate, Instant)> {
+        let schedule: Schedule = schedule.parse().unwrap();
+        let mut made: Vec<(NaiveDate, Instant)> = Vec::new();
+        for minute in 0..minutes {
+            let now = moment(from) + Duration::minutes(minute);
+            let last = made.last().map(|m| m.0);
+            if let Some(date) = schedule.due(zone, last, |d| made.iter().any(|m| m.0 == d), now) {
+                made.push((date, now));
+            }
+        }
+        made
+    }
+
+    /// IANA tz database: America/Denver changes on 2026-03-08 at 02:00 and 2026-11-01 at 02:00.
+    #[test]
+    fn exactly_one_on_the_days_the_clocks_change() {
+        for (schedule, from, expected) in [
+            (
+                "30 6 * * *",
+                "2026-03-07T08:00:00Z",
+                vec!["2026-03-07T13:30:00Z", "2026-03-08T12:30:00Z", "2026-03-09T12:30:00Z"],
+            ),
+            // 02:30 does not exist on 8 March: the first moment after the gap.
+            (
+                "30 2 * * *",
+                "2026-03-07T08:00:00Z",
+                vec!["2026-03-07T09:30:00Z", "2026-03-08T09:00:00Z", "2026-03-09T08:30:00Z"],
+            ),
+            // 01:30 comes twice on 1 November: the first.
+            (
+                "30 1 * * *",
+                "2026-10-31T07:00:00Z",
+                vec!["2026-10-31T07:30:00Z", "2026-11-01T07:30:00Z", "2026-11-02T08:30:00Z"],
+            ),
+        ] {
+            let made: Vec<Instant> = run(schedule, DENVER, from, 3 * 1440).into_iter().map(|m| m.1).collect();
+            assert_eq!(made, expected.into_iter().map(moment).collect::<Vec<_>>(), "{schedule}");
+        }
+    }
+
+    #[test]
+    fn every_day_of_ten_years_in_odd_zones_has_one() {
+        for zone in [DENVER, chrono_tz::Australia::Lord_Howe, chrono_tz::Asia::Kathmandu, chrono_tz::America::Sao_Paulo]
+        {
+            let schedule: Schedule = "30 0 * * *".parse().unwrap();
+            let mut day = date("2016-01-01");
+            let mut last = None;
+            while day < date("2026-01-01") {
+                let noon = at_or_after(day.and_hms_opt(12, 0, 0).unwrap(), zone);
+                assert_eq!(schedule.due(zone, last, |d| last == Some(d), noon), Some(day), "{zone}");
+                last = Some(day);
+                day = day.succ_opt().unwrap();
+            }
+        }
+    }
+
+    #[test]
+    fn after_days_of_downtime_one_catches_up() {
+        let schedule: Schedule = "30 6 * * *".parse().unwrap();
+        let due = |last: &str, now: &str| schedule.due(DENVER, Some(date(last)), |d| d == date(last), moment(now));
+        assert_eq!(due("2026-10-01", "2026-10-05T20:00:00Z"), Some(date("2026-10-05")));
+        // Back before this morning's time: yesterday's, once; then today's at its hour.
+        assert_eq!(due("2026-10-01", "2026-10-05T11:00:00Z"), Some(date("2026-10-04")));
+        assert_eq!(due("2026-10-04", "2026-10-05T11:00:00Z"), None);
+        assert_eq!(due("2026-10-04", "2026-10-05T12:30:00Z"), Some(date("2026-10-05")));
+    }
+
+    #[test]
+    fn the_first_start_waits_for_its_hour() {
+        let schedule: Schedule = "30 6 * * *".parse().unwrap();
+        let due = |now: &str| schedule.due(DENVER, None, |_| false, moment(now));
+        assert_eq!(due("2026-10-05T11:00:00Z"), None);
+        assert_eq!(due("2026-10-05T12:30:00Z"), Some(date("2026-10-05")));
+    }
+
+    #[test]
+    fn a_clock_three_days_off_repeats_no_date() {
+        let schedule: Schedule = "30 6 * * *".parse().unwrap();
+        let mut made: Vec<NaiveDate> = Vec::new();
+        let start = moment("2026-05-01T00:00:00Z");
+        for hour in 0..(20 * 24) {
+            let jump = match hour {
+                96..=120 => 3,
+                200..=230 => -3,
+                _ => 0,
+            };
+            let now = start + Duration::hours(hour) + Duration::days(jump);
+            let last = made.last().copied();
+            made.extend(schedule.due(DENVER, last, |d| made.contains(&d), now));
+        }
+        let dates: BTreeSet<NaiveDate> = made.iter().copied().collect();
+        assert_eq!(dates.len(), made.len(), "a date twice");
+        // On 9 May the clock showed the 6th at the hour of the digest, and that date had had one; on the
+        // 10th, when it was right again, one was due, not two.
+        let missing = date("2026-05-09");
+        let all: BTreeSet<NaiveDate> = date("2026-05-01").iter_days().take(19).filter(|d| *d != missing).collect();
+        assert!(dates.is_superset(&all), "{all:?} − {dates:?}");
+    }
+
+    /// POSIX crontab(5): where both day fields are restricted, either matches.
+    #[test]
+    fn days_of_month_and_weekdays_are_either_or() {
+        let made: Vec<NaiveDate> =
+            run("0 6 1,15 * mon", DENVER, "2026-06-01T00:00:00Z", 20 * 1440).into_iter().map(|m| m.0).collect();
+        let expected: Vec<NaiveDate> = ["2026-06-01", "2026-06-08", "2026-06-15"].map(date).into();
+        assert_eq!(made, expected);
+        let weekdays = run("0 6 * * mon-fri", DENVER, "2026-06-05T06:00:00Z", 4 * 1440);
+        let dates: Vec<NaiveDate> = weekdays.into_iter().map(|m| m.0).collect();
+        assert_eq!(dates, ["2026-06-05", "2026-06-08"].map(date));
+    }
+
+    #[test]
+    fn what_is_refused_says_why() {
+        for (written, expected) in [
+            ("30 6 * *", "4 fields"),
+            ("0 30 6 * * *", "6 fields"),
+            ("30 6 * * 1", "as a number"),
+            ("30 6 * * mon-5", "as a number"),
+            ("61 6 * * *", "digest schedule"),
+            ("30 6 * * someday", "digest schedule"),
+            ("30 6 30 feb *", "no such day"),
+        ] {
+            let said = written.parse::<Schedule>().map(drop).unwrap_err().to_string();
+            assert!(said.contains(expected) && said.contains("expected five fields"), "{written}: {said}");
+        }
+    }
+
+    #[test]
+    fn the_next_one_is_known() {
+        let schedule: Schedule = "30 6 * * *".parse().unwrap();
+        let next = |now: &str| schedule.next(DENVER, moment(now)).unwrap();
+        assert_eq!(next("2026-03-07T13:30:00Z"), moment("2026-03-08T12:30:00Z"));
+        assert_eq!(next("2026-03-07T13:29:59Z"), moment("2026-03-07T13:30:00Z"));
     }
 }

@@ -15,10 +15,13 @@ pub enum Recipients<'a> {
 
 /// The addresses a letter goes to: `[mail] to`, and every route that wants it, each once.
 /// An escalation goes to those it is escalated to and to nobody else.
-pub fn recipients(letter: Recipients<'_>, mail: &Mail, alerts: &Alerts) -> Vec<String> {
-    let mut addresses: Vec<String> = match letter {
-        Recipients::Alerts(bundle) if bundle.audience == Audience::Escalation => alerts.escalate_to.clone(),
-        _ => {
+///
+/// Without `[mail]` letters go to a folder, and an address of this machine stands in.
+pub fn recipients(letter: Recipients<'_>, mail: Option<&Mail>, alerts: &Alerts) -> Vec<String> {
+    let mut addresses: Vec<String> = match (letter, mail) {
+        (Recipients::Alerts(bundle), _) if bundle.audience == Audience::Escalation => alerts.escalate_to.clone(),
+        (_, None) => vec!["maintenance@localhost".to_owned()],
+        (_, Some(mail)) => {
             let routes = mail.routes.iter().filter(|r| wants(r, letter)).flat_map(|r| r.to.iter());
             mail.to.iter().chain(routes).cloned().collect()
         }
@@ -26,6 +29,11 @@ pub fn recipients(letter: Recipients<'_>, mail: &Mail, alerts: &Alerts) -> Vec<S
     let mut seen = std::collections::HashSet::new();
     addresses.retain(|a| seen.insert(a.trim().to_lowercase()));
     addresses
+}
+
+/// Who letters are from.
+pub fn sender(mail: Option<&Mail>) -> &str {
+    mail.map_or("cowlwatch@localhost", |m| &m.from)
 }
 
 fn wants(route: &Route, letter: Recipients<'_>) -> bool {

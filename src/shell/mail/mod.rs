@@ -4,8 +4,18 @@
 //! recipient, and its Message-ID, made from its row, is the same each time.
 
 pub mod address;
+mod delivery;
+mod fault;
 pub mod folder;
 pub mod message;
+mod post;
+mod secret;
+mod smtp;
 
-pub use address::{Recipients, recipients};
+pub use address::{Recipients, recipients, sender};
+pub use delivery::Delivery;
+pub use fault::{Fault, MailError, wait};
 pub use message::{Head, build};
+pub use post::{Post, Posted, post, unkept};
+pub use secret::Secret;
+pub use smtp::Smtp;

@@ -1,0 +1,89 @@
+//! The ways a letter can go.
+
+use std::path::PathBuf;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use super::fault::{self, Fault, MailError};
+use super::{folder, smtp::Smtp};
+use crate::config::Mail;
+use crate::records::Instant;
+use crate::shell::store::{Attempt, Waiting};
+
+/// Where letters go.
+#[derive(Clone, Debug)]
+pub enum Delivery {
+    /// To a mail server.
+    Smtp(Box<Smtp>),
+    /// Into a folder, as `.eml`.
+    Folder(PathBuf),
+    /// Kept, for tests.
+    Memory(Arc<Mutex<Vec<Waiting>>>),
+}
+
+impl Delivery {
+    /// As configured; without `[mail]`, to `<state>/outbox`.
+    pub fn new(mail: Option<&Mail>, state: &std::path::Path) -> Result<Self, MailError> {
+        Ok(match mail {
+            Some(mail) => Self::Smtp(Box::new(Smtp::new(mail)?)),
+            None => Self::Folder(state.join("outbox")),
+        })
+    }
+
+    /// Tries each letter once, over one connection, and reports each as soon as it is answered for.
+    ///
+    /// A letter during which the line goes dead counts as tried; those after it do not, so that one
+    /// letter a server chokes on holds up no other.
+    pub async fn deliver(&self, letters: Vec<Waiting>, now: Instant, mut report: impl FnMut(Attempt)) {
+        match self {
+            Self::Folder(path) => {
+                for letter in letters {
+                    let path = path.clone();
+                    let written = tokio::task::spawn_blocking(move || {
+                        let result = folder::deliver(&path, &letter).map_err(|e| format!("{}: {e}", path.display()));
+                        (letter, result.err())
+                    });
+                    let Ok((letter, error)) = written.await else { continue };
+                    report(attempt(&letter, letter.to.clone(), error.map(Fault::dead), now));
+                }
+            }
+            Self::Memory(kept) => {
+                for letter in letters {
+                    report(attempt(&letter, letter.to.clone(), None, now));
+                    kept.lock().unwrap_or_else(PoisonError::into_inner).push(letter);
+                }
+            }
+            Self::Smtp(smtp) => by_smtp(smtp, letters, now, report).await,
+        }
+    }
+}
+
+async fn by_smtp(smtp: &Smtp, letters: Vec<Waiting>, now: Instant, mut report: impl FnMut(Attempt)) {
+    if letters.is_empty() {
+        return;
+    }
+    let mut session = match smtp.connect().await {
+        Ok(session) => session,
+        Err(fault) => {
+            for letter in letters {
+                report(attempt(&letter, Vec::new(), Some(fault.clone()), now));
+            }
+            return;
+        }
+    };
+    for letter in letters {
+        let handed = session.hand(&letter).await;
+        report(attempt(&letter, handed.taken, handed.refused, now));
+        if handed.broken {
+            return;
+        }
+    }
+    session.goodbye().await;
+}
+
+fn attempt(letter: &Waiting, taken: Vec<String>, refused: Option<Fault>, now: Instant) -> Attempt {
+    let permanent = refused.as_ref().is_some_and(|f| f.permanent);
+    // Nobody took it though nobody refused: cannot be, but must not look like success.
+    let taken = if refused.as_ref().is_some_and(|f| f.dead) { Vec::new() } else { taken };
+    let next_try = now + fault::wait(letter.attempts.saturating_add(1), permanent);
+    Attempt { id: letter.id, taken, refused: refused.map(|f| f.what), next_try }
+}
