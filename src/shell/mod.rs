@@ -5,3 +5,4 @@ pub mod lock;
 pub mod mail;
 pub mod schedule;
 pub mod store;
+pub mod workbook;

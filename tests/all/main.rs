@@ -1,4 +1,5 @@
 //! All integration tests, in one binary so that the suite links once. Each case works in a fresh folder.
 
 mod demo;
+mod dialects;
 mod support;

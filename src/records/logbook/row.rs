@@ -88,16 +88,20 @@ impl<'a> RowReader<'a> {
         if let Some(stamp) = self.reading.dates.stamp(&cells) {
             return Ok(stamp);
         }
+        let name = |at: usize| self.reading.header.names.get(at).map_or("date", |n| n.written.as_str());
+        let dates = &self.reading.columns.date;
+        if let (None, &[first, time]) = (self.reading.dates.format, &dates[..])
+            && self.reading.dates.stamp(&cells[..1]).is_some()
+            && first != time
+        {
+            return Err(wrong(name(time), self.row.cell(time), "a time of day, such as 14:05"));
+        }
         let expected = match self.reading.dates.format {
             Some(format) => format!("a date written as \"{format}\""),
-            None if self.reading.dates.stamp(&cells[..cells.len().min(1)]).is_some() => {
-                "a time of day, such as 14:05".to_owned()
-            }
             None => "a date, such as 2026-03-01".to_owned(),
         };
         let texts: Vec<String> = cells.iter().filter(|c| !c.is_empty()).map(ToString::to_string).collect();
-        let first = self.reading.columns.date.first().and_then(|at| self.reading.header.names.get(*at));
-        Err(wrong(first.map_or("date", |n| &n.written), &texts.join(" "), expected))
+        Err(wrong(dates.first().map_or("date", |at| name(*at)), &texts.join(" "), expected))
     }
 
     /// # Errors

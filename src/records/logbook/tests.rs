@@ -492,6 +492,7 @@ fn times_as_people_write_them() {
         ("2:05 pm", Some("14:05")),
         ("12:05 AM", Some("00:05")),
         ("12 pm", Some("12:00")),
+        ("0.381944444", Some("09:10")),
         ("13:05 pm", None),
         ("24:00", None),
         ("14:5x", None),

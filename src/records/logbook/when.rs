@@ -280,7 +280,8 @@ pub fn time_of_day(cell: &Cell) -> Option<NaiveTime> {
         (0.0..86_400.0).contains(&seconds).then(|| NaiveTime::from_num_seconds_from_midnight_opt(seconds as u32, 0))?
     };
     match cell {
-        Cell::Text(text) => clock(text),
+        // A fraction of a day has more decimals than minutes.
+        Cell::Text(text) => clock(text).or_else(|| fraction(number(text, Some('.')).filter(|v| *v < 1.0)?)),
         Cell::Span(days) => fraction(*days),
         Cell::Moment(at) => Some(at.time()),
         // 1405 typed as a number, or a fraction of a day.

@@ -1,0 +1,141 @@
+//! Reads workbooks in a child process of the same binary, under limits of memory and time.
+//!
+//! An xlsx or ods file is an archive: a few kilobytes can unfold to gigabytes, and the parts that
+//! unfold them cannot be told when to stop. A child that is killed takes nothing with it; the file
+//! is set aside with one fault, and the daemon goes on.
+
+use std::fs::File;
+use std::io::{self, Read, Write};
+use std::path::PathBuf;
+use std::process::{Child, Command, ExitCode, Stdio};
+use std::sync::mpsc;
+use std::thread;
+use std::time::Duration;
+
+use rustix::process::{Resource, Rlimit, setrlimit};
+
+use crate::records::layout::Shape;
+use crate::records::table::workbook::{MAX_WORKBOOK, read};
+use crate::records::table::{Fault, Sheet};
+
+/// First argument that makes the program such a child: `read-workbook SKIP_LINES [SHEET]`.
+pub const COMMAND: &str = "read-workbook";
+
+/// Address space of the child, bytes. Ten years of a busy log need about 30 MB.
+const MEMORY: u64 = 256 * 1024 * 1024;
+/// Processor time of the child, seconds.
+const PROCESSOR_S: u64 = 20;
+/// Time by the wall clock until the child is killed.
+const PATIENCE: Duration = Duration::from_secs(40);
+/// Most that is taken from the child, bytes.
+const MAX_ANSWER: u64 = 64 * 1024 * 1024;
+
+/// Reads a workbook with the program that is running. Never fails; what is wrong is in `faults`.
+pub fn read_apart(file: File, shape: &Shape) -> Sheet {
+    // Right also after the program's file has been replaced by an update.
+    read_with(&PathBuf::from("/proc/self/exe"), file, shape)
+}
+
+/// The same with a given program (tests run another binary than the one they test).
+pub fn read_with(program: &std::path::Path, file: File, shape: &Shape) -> Sheet {
+    let child = Command::new(program)
+        .arg(COMMAND)
+        .arg(shape.skip_lines.to_string())
+        .args(&shape.sheet)
+        .stdin(file)
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn();
+    let fault = match child {
+        Ok(child) => match answer(child) {
+            Ok(bytes) => match postcard::from_bytes(&bytes) {
+                Ok(sheet) => return sheet,
+                Err(_) => stopped(),
+            },
+            Err(_) => stopped(),
+        },
+        Err(error) => whole(
+            &format!("a workbook whose reader could not be started ({error})"),
+            "a machine with room for one more process",
+        ),
+    };
+    Sheet { faults: vec![fault], ..Sheet::default() }
+}
+
+fn whole(found: &str, expected: &str) -> Fault {
+    Fault { line: 0, found: found.to_owned(), expected: expected.to_owned() }
+}
+
+fn stopped() -> Fault {
+    whole(
+        &format!("a workbook that takes more than {} MB or {PROCESSOR_S} s to read", MEMORY / (1024 * 1024)),
+        "the log's sheet alone, saved anew as .xlsx, .ods or .csv",
+    )
+}
+
+/// What the child writes, if it ends well and in time.
+fn answer(mut child: Child) -> io::Result<Vec<u8>> {
+    let Some(stdout) = child.stdout.take() else { return Err(io::ErrorKind::BrokenPipe.into()) };
+    let (sender, receiver) = mpsc::channel();
+    let taking = thread::spawn(move || {
+        let mut bytes = Vec::new();
+        let result = stdout.take(MAX_ANSWER).read_to_end(&mut bytes).map(|_| bytes);
+        // Nobody waits any more once patience has run out.
+        let _ = sender.send(result);
+    });
+    let bytes = receiver.recv_timeout(PATIENCE).unwrap_or_else(|_| Err(io::ErrorKind::TimedOut.into()));
+    if bytes.is_err() {
+        // Already gone is as good.
+        let _ = child.kill();
+    }
+    let status = child.wait()?;
+    // Its pipe is closed by now.
+    let _ = taking.join();
+    if status.success() { bytes } else { Err(io::ErrorKind::InvalidData.into()) }
+}
+
+/// The child: limits itself, reads the workbook on standard input, writes the sheet to standard output.
+/// `arguments` are those after [`COMMAND`].
+pub fn child(arguments: &[String]) -> ExitCode {
+    let shape = Shape {
+        skip_lines: arguments.first().and_then(|n| n.parse().ok()).unwrap_or(0),
+        sheet: arguments.get(1).cloned(),
+        ..Shape::default()
+    };
+    if limit().is_err() {
+        return ExitCode::from(75);
+    }
+    match read_stdin().map(|bytes| sheet_of(&bytes, &shape)).and_then(|sheet| send(&sheet)) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(_) => ExitCode::from(74),
+    }
+}
+
+fn sheet_of(bytes: &[u8], shape: &Shape) -> Sheet {
+    if bytes.len() > MAX_WORKBOOK {
+        let found = format!("a workbook of more than {} MB", MAX_WORKBOOK / (1024 * 1024));
+        return Sheet { faults: vec![whole(&found, "the log's sheet alone, without pictures")], ..Sheet::default() };
+    }
+    read(bytes, shape)
+}
+
+fn limit() -> rustix::io::Result<()> {
+    let at_most = |resource, value| setrlimit(resource, Rlimit { current: Some(value), maximum: Some(value) });
+    at_most(Resource::As, MEMORY)?;
+    at_most(Resource::Cpu, PROCESSOR_S)?;
+    at_most(Resource::Core, 0)?;
+    at_most(Resource::Fsize, 0)
+}
+
+fn read_stdin() -> io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    io::stdin().lock().take(MAX_WORKBOOK as u64 + 1).read_to_end(&mut bytes)?;
+    Ok(bytes)
+}
+
+fn send(sheet: &Sheet) -> io::Result<()> {
+    let bytes = postcard::to_stdvec(sheet).map_err(io::Error::other)?;
+    let mut out = io::stdout().lock();
+    out.write_all(&bytes)?;
+    out.flush()
+}
