@@ -3,3 +3,4 @@
 mod demo;
 mod dialects;
 mod support;
+mod workbooks;

@@ -49,9 +49,15 @@ fn open(bytes: &[u8], shape: &Shape) -> Result<Sheet, Fault> {
             Err(calamine::OdsError::Password) => {
                 Err(whole("a password-protected workbook", "the sheet saved without a password"))
             }
+            // An OpenDocument archive begins with its type (OASIS OpenDocument 1.3 part 2, 3.3).
+            Err(own) if bytes.get(30..120).is_some_and(|start| contains(start, b"opendocument")) => Err(damaged(&own)),
             Err(_) => Err(damaged(&error)),
         },
     }
+}
+
+fn contains(bytes: &[u8], part: &[u8]) -> bool {
+    bytes.windows(part.len()).any(|window| window == part)
 }
 
 /// The named sheet, or all in the workbook's order.
@@ -159,6 +165,7 @@ impl Filling {
         }
         if let Some(fault) = too_much(self.sheet.rows.len(), self.cells, line) {
             self.sheet.faults.push(fault);
+            self.row.cells.clear();
             return Err(());
         }
         if let Some(place) = self.row.cells.get_mut(column) {
