@@ -7,6 +7,7 @@ pub mod charts;
 pub mod digest;
 pub mod html;
 pub mod json;
+pub mod letters;
 pub mod status;
 pub mod text;
 pub mod words;

@@ -4,7 +4,7 @@
 //! through here. Widths count characters: our words use no wide or combining ones.
 
 /// Breaks `text` at blanks to at most `width` characters a line, later lines indented by `indent`.
-/// A word longer than the line stands alone, unbroken.
+/// A number stays with its unit. A word longer than the line stands alone, unbroken.
 pub fn wrap(text: &str, width: usize, indent: usize) -> String {
     let mut out = String::new();
     let mut column = 0;
@@ -12,7 +12,7 @@ pub fn wrap(text: &str, width: usize, indent: usize) -> String {
     out.push_str(&" ".repeat(lead));
     column += lead;
     let mut fresh = true;
-    for word in text.split_whitespace() {
+    for word in with_units(text) {
         let length = word.chars().count();
         if !fresh && column + 1 + length > width {
             out.push('\n');
@@ -24,9 +24,29 @@ pub fn wrap(text: &str, width: usize, indent: usize) -> String {
             out.push(' ');
             column += 1;
         }
-        out.push_str(word);
+        out.push_str(&word);
         column += length;
         fresh = false;
+    }
+    out
+}
+
+/// Words, a number together with the unit after it.
+fn with_units(text: &str) -> Vec<String> {
+    const UNITS: [&str; 16] = [
+        "h", "%", "qt", "qt/h", "h/qt", "min", "°F", "°F/min", "psi", "rpm", "inHg", "kt", "ft", "day", "days",
+        "quarts",
+    ];
+    let mut out: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        let unit = word.trim_end_matches([',', ';', '.', ')', ':', '?']);
+        match out.last_mut() {
+            Some(last) if UNITS.contains(&unit) && last.ends_with(|c: char| c.is_ascii_digit()) => {
+                last.push(' ');
+                last.push_str(word);
+            }
+            _ => out.push(word.to_owned()),
+        }
     }
     out
 }
@@ -116,6 +136,7 @@ mod tests {
         assert!(wrapped.lines().all(|l| l.chars().count() <= 20), "{wrapped}");
         assert_eq!(wrapped.split_whitespace().collect::<Vec<_>>(), text.split_whitespace().collect::<Vec<_>>());
         assert!(wrapped.lines().skip(1).all(|l| l.starts_with("  ") && !l.starts_with("   ")));
+        assert_eq!(wrap("a flight of 12.5 h, then", 16, 0), "a flight of\n12.5 h, then");
         assert_eq!(wrap("a_word_longer_than_the_line b", 5, 0), "a_word_longer_than_the_line\nb");
     }
 

@@ -3,18 +3,23 @@
 //! One set of colours and line kinds for all: what a line means never hangs on its colour alone
 //! (the baseline is dashed, the ceiling labelled, alarms are marks with their number).
 
+mod break_in;
+mod consumption;
 mod frame;
 mod spark;
+mod statistic;
 
 use std::fmt::Display;
-use std::io::Write;
 use std::sync::Once;
 
 use plotters::coord::Shift;
 use plotters::prelude::*;
 use thiserror::Error;
 
+pub use break_in::{break_in_png, break_in_svg, break_in_words};
+pub use consumption::{about_consumption, consumption_png, consumption_svg, consumption_words};
 pub use spark::{spark_png, spark_words};
+pub use statistic::{statistic_png, statistic_svg, statistic_words};
 
 /// The letters of the charts (SIL Open Font License 1.1, see LICENSE).
 const FONT: &[u8] = include_bytes!("Karla-Regular.otf");
@@ -55,18 +60,55 @@ pub fn png(picture: &impl Picture) -> Result<Vec<u8>, ChartError> {
         picture.draw(&area, f64::from(SCALE))?;
         drawn(area.present())?;
     }
+    encoded(&pixels, width, height)
+}
+
+/// Encodes RGB pixels with a palette, which makes a chart a third of the size; in full colour where
+/// it has too many shades for one.
+fn encoded(pixels: &[u8], width: u32, height: u32) -> Result<Vec<u8>, ChartError> {
     let mut out = Vec::new();
-    {
-        let mut encoder = png::Encoder::new(&mut out, width, height);
-        encoder.set_color(png::ColorType::Rgb);
-        encoder.set_depth(png::BitDepth::Eight);
-        encoder.set_adaptive_filter(png::AdaptiveFilterType::Adaptive);
-        let mut writer = drawn(encoder.write_header())?;
-        drawn(writer.write_image_data(&pixels))?;
-        drawn(writer.finish())?;
+    let mut encoder = png::Encoder::new(&mut out, width, height);
+    encoder.set_depth(png::BitDepth::Eight);
+    encoder.set_compression(png::Compression::Default);
+    let indexed = palette(pixels, 3).or_else(|| palette(pixels, 4));
+    match &indexed {
+        Some((colors, _)) => {
+            encoder.set_color(png::ColorType::Indexed);
+            encoder.set_palette(colors.as_slice());
+            encoder.set_filter(png::FilterType::NoFilter);
+        }
+        None => {
+            encoder.set_color(png::ColorType::Rgb);
+            encoder.set_adaptive_filter(png::AdaptiveFilterType::Adaptive);
+        }
     }
-    drawn(out.flush())?;
+    let mut writer = drawn(encoder.write_header())?;
+    drawn(writer.write_image_data(indexed.as_ref().map_or(pixels, |(_, indices)| indices)))?;
+    drawn(writer.finish())?;
     Ok(out)
+}
+
+/// A palette and each pixel's place in it. Shades closer than the eye tells on a line's edge share
+/// one (`coarse`: bits of each channel left out of account); `None` if more than 256 remain.
+fn palette(pixels: &[u8], coarse: u32) -> Option<(Vec<u8>, Vec<u8>)> {
+    let mut colors = Vec::new();
+    let mut place = vec![None; 1 << 15];
+    let mut indices = Vec::with_capacity(pixels.len() / 3);
+    for rgb in pixels.chunks_exact(3) {
+        let part = |channel: u8| usize::from(channel >> coarse);
+        let bucket = (part(rgb[0]) << 10) | (part(rgb[1]) << 5) | part(rgb[2]);
+        let index = match place[bucket] {
+            Some(index) => index,
+            None => {
+                let index = u8::try_from(colors.len() / 3).ok()?;
+                colors.extend_from_slice(rgb);
+                place[bucket] = Some(index);
+                index
+            }
+        };
+        indices.push(index);
+    }
+    Some((colors, indices))
 }
 
 /// As SVG.

@@ -20,3 +20,32 @@ fn nothing_to_draw_is_said_not_drawn() {
     assert!(spark_png(&engine).is_err());
     assert_eq!(spark_words(&engine), "N0417H left: no rate yet");
 }
+
+#[test]
+fn every_large_chart_draws_as_png_and_svg() {
+    let m = sample::morning();
+    let (seating, doubled) = (&m.engines[0], &m.engines[1]);
+    for svg in
+        [consumption_svg(doubled, &m.alerts).unwrap(), statistic_svg(doubled).unwrap(), break_in_svg(seating).unwrap()]
+    {
+        assert!(svg.starts_with("<svg") && (svg.contains("qt/h") || svg.contains("ln of the statistic")));
+        assert!(!svg.contains("NaN"));
+    }
+    for png in
+        [consumption_png(doubled, &m.alerts).unwrap(), statistic_png(doubled).unwrap(), break_in_png(seating).unwrap()]
+    {
+        assert!(png.len() > 5_000 && png.len() < 50_000, "{}", png.len());
+    }
+    assert!(consumption_svg(doubled, &m.alerts).unwrap().contains("\n11\n"), "the alert's number stands at its mark");
+    assert!(break_in_svg(doubled).is_err());
+}
+
+#[test]
+#[ignore = "writes pictures to look at"]
+fn look() {
+    let folder = std::path::PathBuf::from(std::env::var("LOOK").unwrap());
+    let m = sample::morning();
+    std::fs::write(folder.join("consumption.png"), consumption_png(&m.engines[1], &m.alerts).unwrap()).unwrap();
+    std::fs::write(folder.join("statistic.png"), statistic_png(&m.engines[1]).unwrap()).unwrap();
+    std::fs::write(folder.join("break-in.png"), break_in_png(&m.engines[0]).unwrap()).unwrap();
+}

@@ -29,7 +29,7 @@ pub struct Item<'a> {
     pub headline: String,
     /// Facts below it, only where it speaks.
     pub facts: Vec<String>,
-    /// State and number: `alert 7, since 25 Feb, acknowledged by …`.
+    /// State and number: `alert 7, raised 25 Feb, acknowledged by …`.
     pub tail: String,
 }
 
@@ -226,7 +226,7 @@ fn tail(alert: &Alert, m: &Morning) -> String {
     let raised = numbers::date_of(alert.finding.raised, m.zone);
     let mut out = format!("alert {}", alert.number);
     if alert.state != State::Closed && raised != near {
-        out.push_str(&format!(", since {}", numbers::day(raised, near)));
+        out.push_str(&format!(", raised {}", numbers::day(raised, near)));
     }
     if alert.state != State::Open {
         out.push_str(&format!(", {}", words::state_words(alert, m.zone)));

@@ -2,7 +2,7 @@
 
 use super::content::{Content, Item};
 use super::picture_id;
-use super::text::clocks;
+use super::text::{self, clocks};
 use crate::judge::{BreakIn, EngineView};
 use crate::report::html::{self, escape, rich};
 use crate::report::status::about;
@@ -19,8 +19,8 @@ pub fn lay_out(c: &Content, pictures: &[(String, Vec<u8>, String)]) -> String {
     engines(&mut body, c, pictures);
     lines(&mut body, "Without fresh data", &c.silent);
     lines(&mut body, "Mail not delivered", c.undelivered.as_slice());
-    section(&mut body, "Muted", &c.muted);
-    section(&mut body, "Ended since the last digest", &c.settled);
+    lines(&mut body, "Muted", &text::lines(&c.muted));
+    lines(&mut body, "Ended since the last digest", &text::lines(&c.settled));
     full(&mut body, c);
     lines(&mut body, "Not confirmed against the engine maker’s instructions", &c.unconfirmed);
     body.push_str("<h2>To answer</h2>\n");
@@ -120,10 +120,7 @@ fn row(e: &EngineView, picture: &str) -> String {
                 e.baseline_qt_per_h.map_or("no baseline yet".to_owned(), |b| format!("baseline {}", numbers::rate(b)));
             (
                 format!("{} qt/h", numbers::rate(r.qt_per_h)),
-                format!(
-                    "<small>{low} to {high}</small><small>{} h/qt</small><small>{base}</small>",
-                    numbers::hours_per_qt(r.qt_per_h)
-                ),
+                format!("<small>{low}–{high}</small><small>{} h/qt, {base}</small>", numbers::hours_per_qt(r.qt_per_h)),
             )
         }
         None => ("not known yet".to_owned(), String::new()),

@@ -38,8 +38,8 @@ pub fn lay_out(c: &Content) -> String {
     engines(&mut out, c);
     list(&mut out, "WITHOUT FRESH DATA", &c.silent);
     list(&mut out, "MAIL NOT DELIVERED", c.undelivered.as_slice());
-    items(&mut out, "MUTED", &c.muted);
-    items(&mut out, "ENDED SINCE THE LAST DIGEST", &c.settled);
+    list(&mut out, "MUTED", &lines(&c.muted));
+    list(&mut out, "ENDED SINCE THE LAST DIGEST", &lines(&c.settled));
     full(&mut out, c);
     list(&mut out, "NOT CONFIRMED AGAINST THE ENGINE MAKER'S INSTRUCTIONS", &c.unconfirmed);
     title(&mut out, "TO ANSWER");
@@ -78,8 +78,13 @@ fn items(out: &mut String, heading: &str, items: &[Item]) {
     items.iter().for_each(|i| item(out, i));
 }
 
+/// Each as one plain line: nothing is asked of the reader.
+pub fn lines(items: &[Item]) -> Vec<String> {
+    items.iter().map(|i| format!("{}: {} ({})", i.place, i.headline, i.tail)).collect()
+}
+
 fn item(out: &mut String, i: &Item) {
-    let mark = i.mark.as_ref().map_or(String::new(), |m| format!("{m}: "));
+    let mark = i.mark.as_ref().map_or(String::new(), |m| format!("{m}, "));
     let shape = words::shape(i.alert.level());
     line(out, &format!("{shape} {mark}{}: {} ({})", i.place, i.headline, i.tail), 2);
     for fact in &i.facts {

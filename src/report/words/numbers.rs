@@ -8,9 +8,13 @@ use chrono_tz::Tz;
 
 use crate::records::Instant;
 
-/// A consumption rate, qt/h: two decimals, three below 0.1.
+/// A consumption rate, qt/h: two decimals, below 0.1 three where the third is not zero.
 pub fn rate(qt_per_h: f64) -> String {
-    if qt_per_h.abs() < 0.0995 { format!("{qt_per_h:.3}") } else { format!("{qt_per_h:.2}") }
+    let text = if qt_per_h.abs() < 0.0995 { format!("{qt_per_h:.3}") } else { format!("{qt_per_h:.2}") };
+    match text.strip_suffix('0') {
+        Some(short) if qt_per_h.abs() < 0.0995 => short.to_owned(),
+        _ => text,
+    }
 }
 
 /// Two rates side by side, with the digits it takes to tell them apart.
@@ -120,7 +124,7 @@ mod tests {
     fn rates_that_differ_look_different() {
         assert_eq!(rates(0.11, 0.24), ("0.11".into(), "0.24".into()));
         assert_eq!(rates(0.121, 0.124), ("0.121".into(), "0.124".into()));
-        assert_eq!(rate(0.085), "0.085");
+        assert_eq!([rate(0.085), rate(0.09), rate(0.1), rate(0.0999)], ["0.085", "0.09", "0.10", "0.10"]);
         assert_eq!(hours_per_qt(0.11), "9.1");
         assert_eq!(hours_per_qt(0.0), "–");
     }
