@@ -100,11 +100,14 @@ pub struct Columns {
 /// Header names a sheet is recognised by.
 pub fn wanted(layout: Option<&LogbookLayout>) -> Vec<String> {
     let mut names: Vec<String> = Column::ALL.iter().map(|c| c.word().to_owned()).collect();
-    if let Some(layout) = layout {
-        let oil = layout.oil.values().flat_map(|o| [&o.added, &o.level, &o.oil]).flatten();
-        names.extend(layout.date.columns.iter().chain(layout.columns.values()).chain(oil).map(|n| header::key(n)));
-    }
+    names.extend(layout.iter().flat_map(|l| named_by(l)).map(|n| header::key(n)));
     names
+}
+
+/// The sheet's columns that a layout names.
+fn named_by(layout: &LogbookLayout) -> impl Iterator<Item = &String> {
+    let oil = layout.oil.values().flat_map(|o| [&o.added, &o.level, &o.oil]).flatten();
+    layout.date.columns.iter().chain(layout.columns.values()).chain(oil)
 }
 
 impl Columns {
@@ -118,9 +121,12 @@ impl Columns {
     /// A column that rows cannot do without is not there.
     pub fn resolve(header: &Header, layout: Option<&LogbookLayout>, aircraft: &Aircraft) -> Result<Self, Bad> {
         let mut columns = Self::default();
+        let taken: Vec<usize> = layout.iter().flat_map(|l| named_by(l)).filter_map(|n| header.column(n)).collect();
         for column in Column::ALL {
             let named = layout.and_then(|l| l.columns.get(column.word()));
             match (named, header.column(named.map_or(column.word(), String::as_str))) {
+                // "Oil" may be the operator's dipstick column: what the layout gives a meaning has no other.
+                (None, Some(at)) if taken.contains(&at) => {}
                 (_, Some(at)) => {
                     columns.at.insert(column, at);
                 }
