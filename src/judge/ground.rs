@@ -214,8 +214,8 @@ fn hot(engine: &Engine, rules: &Rules, ran: &Ran<'_>) -> Option<Finding> {
     let recorded = ran.recorded?;
     let run = recorded.run;
     let peak = run.cht_ground_f.filter(|p| f64::from(p.value) > rules.ground.cht_max_f)?;
-    let (limit, _) = super::flight_review::cht_limit(engine, rules, recorded);
-    if run.cht_f.is_some_and(|p| f64::from(p.value) > limit) {
+    let in_flight = super::flight_review::cht_limit(engine, rules, recorded).map(|l| l.0);
+    if run.cht_f.zip(in_flight).is_some_and(|(p, limit)| f64::from(p.value) > limit) {
         return None;
     }
     let mut finding = running::finding(Kind::ChtHigh, engine, recorded);

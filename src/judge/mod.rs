@@ -6,6 +6,7 @@
 //! is stored; what people and mail servers did is remembered elsewhere (`alerts`).
 
 mod assemble;
+pub mod break_in;
 pub mod consumption;
 pub mod flight_review;
 pub mod gaps;

@@ -131,9 +131,9 @@ pub struct RunSummary {
 /// How the run was flown, for the break-in profile.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Handling {
-    /// Minutes of cruise by whole percent of rated power, as (percent, seconds), sparse.
+    /// Cruise by whole percent of rated power (64.9 counts as 64), as (percent, seconds), sparse.
     pub cruise_power: Vec<(u8, f32)>,
-    /// How percent power was found: `recorded`, `chart`, `fuel flow`; `None`: not found.
+    /// How percent power was found: `recorded`, `chart`, `fuel flow` (then an upper bound); `None`: not found.
     pub power_from: Option<String>,
     /// Cruise seconds for which no power could be told.
     pub cruise_unknown_s: f32,
@@ -149,8 +149,11 @@ pub struct Handling {
     pub initial_cruise_s: Option<f32>,
     /// Propeller cycles (near the red line, down to 2200 rpm and back) in the initial cruise.
     pub propeller_cycles: Option<u16>,
-    /// Largest and median descent rate, ft/min.
+    /// Fuel flow of the initial cruise below that of the climb, gal/h.
+    pub fuel_flow_below_climb_gph: Option<f32>,
+    /// Median and largest descent rate over half minutes, ft/min.
     pub descent_fpm: Option<f32>,
+    pub descent_max_fpm: Option<f32>,
 }
 
 impl RunSummary {

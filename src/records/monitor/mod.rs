@@ -14,6 +14,7 @@ mod clean;
 mod clock;
 mod handling;
 pub mod isa;
+mod join;
 mod lines;
 mod phases;
 pub mod power;
@@ -32,6 +33,8 @@ use std::io::Read;
 use std::sync::Arc;
 
 use chrono_tz::Tz;
+
+pub use join::join;
 
 use super::layout::MonitorLayout;
 use super::{Rejection, RunSummary};

@@ -59,7 +59,7 @@ pub fn summarise(
     let spacing_ms = spacing(trace);
     let gap_ms = GAP_MS.max(GAP_SPACINGS * spacing_ms);
     let run = Run { trace, air, pieces, spacing_ms, red_line, gap_ms };
-    let handling = super::handling::handling(&run, model, context);
+    let handling = super::handling::handling(&run, model, context, &mut doubts);
     run.summary(recorder, file, handling, doubts)
 }
 
@@ -141,6 +141,12 @@ impl Run<'_> {
     /// Ranges of the samples in any of the phases.
     pub fn phase(&self, phases: &[Phase]) -> Vec<(usize, usize)> {
         self.pieces.iter().filter(|p| phases.contains(&p.phase)).map(|p| (p.from, p.to)).collect()
+    }
+
+    /// Milliseconds sample `i` stands for: until the next one; `None` at the end and where the recorder was silent.
+    pub fn step(&self, i: usize) -> Option<i32> {
+        let dt = self.trace.t.get(i + 1)? - self.trace.t[i];
+        (dt <= self.gap_ms).then_some(dt)
     }
 
     /// Seconds recorded and seconds missing in the ranges; a sample stands for the time until the next.
