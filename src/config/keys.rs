@@ -226,7 +226,7 @@ const fn whole(low: f64, high: f64, unit: &'static str) -> Shape {
 
 /// Every threshold, in the order of the sample file.
 pub static KEYS: [Key; 43] = [
-    key!(consumption.false_alarms_per_1000_h, number(0.01, 20.0, "alarms per 1000 engine hours")),
+    key!(consumption.false_alarms_per_1000_h, number(0.01, 20.0, "alerts per 1000 engine hours")),
     key!(consumption.smallest_change, number(1.1, 5.0, "× the baseline")),
     key!(consumption.quarts_before_judging, number(2.0, 50.0, "quarts")),
     key!(consumption.ceiling_lb_per_bhp_h, number(0.001, 0.03, "lb per brake horsepower and hour")),

@@ -62,6 +62,12 @@ pub fn load(text: &str, file: &str, folder: &Path) -> Result<Config, Vec<Rejecti
     let settings = (settings::digest(&keys), settings::alerts(&keys), mail::mail(&keys, folder));
     let layouts = layouts(&keys);
     let scopes = Scopes::read(&keys);
+    if keys.node("confirmed").is_some() {
+        keys.wrong(
+            "confirmed",
+            "it under [model.\"NAME\"], [tail.NAME] or [engine.\"SERIAL\"]: numbers are confirmed per model or engine",
+        );
+    }
     keys.done();
     match (fleet, settings) {
         (Some(fleet), (digest, alerts, mail)) if problems.is_empty() => {

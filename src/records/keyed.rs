@@ -6,6 +6,7 @@
 //! for is an unknown key and is refused with the nearest known one.
 
 use std::cell::RefCell;
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use toml::de::{DeTable, DeValue};
@@ -56,11 +57,21 @@ impl Table {
 pub struct Problems {
     file: Arc<str>,
     found: RefCell<Vec<Rejection>>,
+    /// Lines that are no TOML: what else might be said of them is only a consequence.
+    broken: RefCell<BTreeSet<u32>>,
 }
 
 impl Problems {
     pub fn new(file: &str) -> Self {
-        Self { file: file.into(), found: RefCell::default() }
+        Self { file: file.into(), found: RefCell::default(), broken: RefCell::default() }
+    }
+
+    fn add_syntax(&self, line: u32, found: String, expected: String) {
+        let first = self.broken.borrow().len() < 20 && !self.broken.borrow().contains(&line);
+        if first {
+            self.push(line, found, expected, false);
+            self.broken.borrow_mut().insert(line);
+        }
     }
 
     /// `line` 0 is the file as a whole.
@@ -74,6 +85,9 @@ impl Problems {
     }
 
     fn push(&self, line: u32, found: String, expected: String, whole_file: bool) {
+        if !whole_file && self.broken.borrow().contains(&line) {
+            return;
+        }
         let source = self.source(line);
         let rejection = Rejection { source, found, expected, whole_file };
         let mut all = self.found.borrow_mut();
@@ -103,18 +117,27 @@ pub fn read(text: &str, problems: &Problems) -> Table {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let lines = Lines::of(text);
     let (tree, errors) = DeTable::parse_recoverable(text);
-    for error in errors.iter().take(20) {
-        let line = error.span().map_or(0, |span| lines.at(span.start));
-        let (what, expected) = match error.message().split_once(", expected ") {
-            Some((what, expected)) => (what, expected.to_owned()),
-            None if error.message().contains("duplicate key") => {
-                (error.message(), "each key and each [table] once".to_owned())
-            }
-            None => (error.message(), "TOML such as key = 1.5 or key = \"word\"".to_owned()),
-        };
-        problems.add(line, format!("not TOML: {what}"), expected);
+    for error in &errors {
+        let line = error.span().map_or(0, |span| lines.at(span.start.min(text.len().saturating_sub(1))));
+        let written = short(text.lines().nth(line.saturating_sub(1) as usize).unwrap_or_default());
+        let secret = ["pass", "secret"].iter().any(|word| written.to_lowercase().contains(word));
+        let (what, expected) = syntax(error.message());
+        let written = if secret { "" } else { &written };
+        problems.add_syntax(line, format!("not TOML ({what}): {written}"), expected);
     }
     table_of(tree.get_ref(), 1, text, &lines)
+}
+
+/// What the parser says, in words for someone who does not know TOML.
+fn syntax(message: &str) -> (&str, String) {
+    let (what, expected) = message.split_once(", expected ").unwrap_or((message, "key = value"));
+    match what {
+        "invalid float" | "invalid boolean" | "invalid integer" | "string values must be quoted" => {
+            ("no value", "a number, true, false or text in \"quotes\"".to_owned())
+        }
+        "duplicate key" => ("a second time", "each key and each [table] once".to_owned()),
+        _ => (what, expected.replace('`', "")),
+    }
 }
 
 /// Byte offsets at which lines begin.
@@ -461,7 +484,11 @@ mod tests {
         let table = read("tail = N0417H\nmeter = \"tach\"\n", &problems);
         let keys = Keys::new(&table, &problems);
         assert_eq!(keys.text("meter", "a word"), Some("tach"));
-        assert_eq!(problems.into_list()[0].source.line, 1);
+        assert_eq!(keys.text("tail", "the folder's name"), None);
+        let said: Vec<String> = problems.into_list().iter().map(ToString::to_string).collect();
+        let expected =
+            "a.toml:1: not TOML (no value): tail = N0417H, expected a number, true, false or text in \"quotes\"";
+        assert_eq!(said, [expected]);
     }
 
     #[test]
