@@ -3,5 +3,6 @@
 mod configuration;
 mod demo;
 mod dialects;
+mod level_filter;
 mod support;
 mod workbooks;

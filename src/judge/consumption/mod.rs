@@ -1,5 +1,12 @@
 //! Oil consumption: the state of the sump, the rate, and the day it changed.
 
+pub mod belief;
+pub mod candidates;
+pub mod change;
+pub mod evidence;
+pub mod sump;
+pub mod unlogged;
+
 use crate::config::Rules;
 use crate::engine::Engine;
 use crate::judge::{Closing, Finding, Rate, RatePoint};

@@ -1,0 +1,161 @@
+//! Every recent flight as a possible moment of change, and the likelihood ratio of each.
+//!
+//! A candidate remembers how the belief would have been misled, per unit of change, had the change
+//! begun with its flight (`error`), and what the observations since have said about that (`score`,
+//! `weight`: slope and curvature of the log-likelihood at no change). Then the log-likelihood ratio
+//! of a change of size δ is `δ·score − ½·δ²·weight`, and the best size is `score / weight`.
+
+use super::belief::{Score, Seen, UNKNOWNS, Vector};
+
+/// The last `K` possible moments of change. Order inside does not matter.
+#[derive(Clone, Copy, Debug)]
+pub struct Candidates<const K: usize> {
+    len: usize,
+    next: usize,
+    error: [[f64; K]; UNKNOWNS],
+    score: [f64; K],
+    weight: [f64; K],
+    /// Rate believed when the candidate began, qt/h.
+    rate: [f64; K],
+    /// Number of the flight it began with.
+    flight: [u32; K],
+}
+
+/// One candidate, looked at.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Candidate {
+    pub flight: u32,
+    pub rate: f64,
+    /// Most likely size of the change and its variance.
+    pub size: f64,
+    pub variance: f64,
+    /// Log-likelihood ratio at that size.
+    pub ln_ratio: f64,
+    pub error: Vector,
+}
+
+impl<const K: usize> Candidates<K> {
+    /// No candidates.
+    pub const EMPTY: Self = Self {
+        len: 0,
+        next: 0,
+        error: [[0.0; K]; UNKNOWNS],
+        score: [0.0; K],
+        weight: [0.0; K],
+        rate: [0.0; K],
+        flight: [0; K],
+    };
+
+    /// Forgets them all.
+    pub fn clear(&mut self) {
+        self.len = 0;
+        self.next = 0;
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.len == 0
+    }
+
+    /// A change of the unknown `which` may begin with this flight. The oldest makes room.
+    pub fn begin(&mut self, which: usize, rate: f64, flight: u32) {
+        let c = self.next;
+        self.next = (self.next + 1) % K;
+        self.len = (self.len + 1).min(K);
+        for row in &mut self.error {
+            row[c] = 0.0;
+        }
+        self.error[which][c] = 1.0;
+        self.score[c] = 0.0;
+        self.weight[c] = 0.0;
+        self.rate[c] = rate;
+        self.flight[c] = flight;
+    }
+
+    /// An observation, before the belief takes it in.
+    pub fn observe(&mut self, n: usize, seen: Seen, gain: &Vector, score: Score) {
+        for c in 0..self.len {
+            let off = self.error[seen.of][c] - seen.above.map_or(0.0, |m| self.error[m][c]);
+            self.score[c] += off * score.slope;
+            self.weight[c] += off * off * score.weight;
+            let pull = off * score.weight;
+            for i in 0..n {
+                self.error[i][c] -= gain[i] * pull;
+            }
+        }
+    }
+
+    /// A flight: the level's error grows by what the other errors burn (`slope` as in `Belief::burn`).
+    pub fn burn(&mut self, n: usize, level: usize, slope: &Vector) {
+        for i in (0..n).filter(|i| slope[*i] != 0.0) {
+            for c in 0..self.len {
+                let moved = slope[i] * self.error[i][c];
+                self.error[level][c] += moved;
+            }
+        }
+    }
+
+    /// The unknown is known afresh: no candidate misleads about it any more.
+    pub fn settle(&mut self, which: usize) {
+        self.error[which][..self.len].fill(0.0);
+    }
+
+    /// The unknown `which` shrinks or grows by `factor`, and an error in it with it. Changes stay
+    /// counted in the size they had when they began.
+    pub fn scale(&mut self, which: usize, factor: f64) {
+        self.error[which][..self.len].iter_mut().for_each(|e| *e *= factor);
+    }
+
+    /// Rate believed when the oldest candidate began.
+    pub fn oldest_rate(&self) -> Option<f64> {
+        (0..self.len).min_by_key(|c| self.flight[*c]).map(|c| self.rate[c])
+    }
+
+    /// Shiryaev–Roberts sum, `ln Σ_c mean_ρ exp(δ·d − ½·δ²·J)` with `δ = (ρ − 1)·rate`,
+    /// over candidates that an observation has spoken about; −∞ without any.
+    pub fn ln_sum(&self, ratios: &[f64; 3]) -> f64 {
+        let mut sum = 0.0;
+        for c in (0..self.len).filter(|c| self.weight[*c] > 0.0) {
+            for ratio in ratios {
+                let size = (ratio - 1.0) * self.rate[c];
+                sum += (size * (self.score[c] - 0.5 * size * self.weight[c])).min(600.0).exp();
+            }
+        }
+        (sum / 3.0).ln()
+    }
+
+    /// Log-likelihood ratio of a change of `size` beginning with candidate `c`.
+    fn ln_ratio(&self, c: usize, size: f64) -> f64 {
+        size * (self.score[c] - 0.5 * size * self.weight[c])
+    }
+
+    /// The highest log-likelihood ratio over candidates and ratios.
+    pub fn best_of(&self, ratios: &[f64; 3]) -> f64 {
+        (0..self.len)
+            .flat_map(|c| ratios.iter().map(move |r| self.ln_ratio(c, (r - 1.0) * self.rate[c])))
+            .fold(f64::NEG_INFINITY, f64::max)
+    }
+
+    /// The candidate that a change of exactly `size` fits best, begun with flight `until` or before.
+    pub fn best_at(&self, size: f64, until: u32) -> Option<(u32, f64)> {
+        (0..self.len)
+            .filter(|c| self.flight[*c] <= until)
+            .map(|c| (self.flight[c], self.ln_ratio(c, size)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+    }
+
+    /// The candidate with the highest ratio at its own best size, among rises (or falls).
+    pub fn best(&self, rise: bool) -> Option<Candidate> {
+        (0..self.len)
+            .filter(|c| self.weight[*c] > 0.0 && (self.score[*c] > 0.0) == rise)
+            .map(|c| (c, self.score[c] * self.score[c] / (2.0 * self.weight[c])))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .map(|(c, ln_ratio)| Candidate {
+                flight: self.flight[c],
+                rate: self.rate[c],
+                size: self.score[c] / self.weight[c],
+                variance: 1.0 / self.weight[c],
+                ln_ratio,
+                error: std::array::from_fn(|i| self.error[i][c]),
+            })
+    }
+}

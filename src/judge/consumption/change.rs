@@ -1,0 +1,72 @@
+//! The statistics of a rise and of a fall, and what a change looks like once found.
+
+use super::candidates::Candidate;
+use super::sump::{RATE, Sump};
+use super::unlogged;
+
+/// Ratios to the baseline looked for at the usual smallest change of 1.5.
+pub const RISES: [f64; 3] = [1.5, 2.0, 3.0];
+pub const FALLS: [f64; 3] = [0.5, 0.6667, 0.75];
+
+/// ln of the Shiryaev–Roberts sums.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Statistics {
+    pub ln_rise: f64,
+    pub ln_fall: f64,
+}
+
+/// Both statistics now. `levels`: the log holds dipstick readings, so that a fall may be an addition not logged.
+pub fn statistics(sump: &Sump, ratios: &Ratios, levels: bool) -> Statistics {
+    let ln_rise = sump.changes.ln_sum(&ratios.rises);
+    let mut ln_fall = sump.changes.ln_sum(&ratios.falls);
+    if levels {
+        ln_fall -= unlogged::ln_odds(sump).max(0.0);
+    }
+    Statistics { ln_rise, ln_fall }
+}
+
+/// Ratios looked for, from the smallest change the user wants to hear of.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ratios {
+    pub rises: [f64; 3],
+    pub falls: [f64; 3],
+}
+
+impl Ratios {
+    /// `smallest` > 1, × the baseline.
+    pub fn new(smallest: f64) -> Self {
+        let s = smallest.max(1.05) / 1.5;
+        Self { rises: RISES.map(|r| 1.0 + (r - 1.0) * s.max(0.2)), falls: FALLS.map(|r| (r / s).min(0.97)) }
+    }
+}
+
+/// A change that was found.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Change {
+    pub rise: bool,
+    pub found: Candidate,
+    pub ln_statistic: f64,
+}
+
+impl Change {
+    /// Rates before and after, in the filter's own scale.
+    pub fn rates(&self) -> (f64, f64) {
+        (self.found.rate, (self.found.rate + self.found.size).max(0.0))
+    }
+
+    /// After ÷ before, with its 90 % interval.
+    pub fn ratio(&self) -> (f64, f64, f64) {
+        let half = 1.645 * self.found.variance.sqrt();
+        let at = |size: f64| (1.0 + size / self.found.rate).max(0.0);
+        (at(self.found.size), at(self.found.size - half), at(self.found.size + half))
+    }
+}
+
+/// The belief follows a change that was found, and the search starts anew.
+pub fn accept(sump: &mut Sump, found: &Candidate) {
+    sump.belief.shift(&found.error, found.size, found.variance);
+    let rate = &mut sump.belief.mean[RATE];
+    *rate = rate.max(0.002);
+    sump.changes.clear();
+    sump.top_ups.clear();
+}
