@@ -98,7 +98,9 @@ fn check(log: &str, ratio: &str) {
             (sump.rate(), sump.belief.cov[RATE][RATE].sqrt(), s.ln_rise, s.ln_fall)
         };
         got[i] = tell(&sump);
-        if log == "levels" && let Some(found) = suspect(&sump) {
+        if log == "levels"
+            && let Some(found) = suspect(&sump)
+        {
             let from = found.flight as usize + 1;
             inferred[from] += found.quarts;
             let mut then = kept[from];

@@ -1,11 +1,15 @@
 //! Oil consumption: the state of the sump, the rate, and the day it changed.
 
 pub mod belief;
+pub mod calibration;
 pub mod candidates;
 pub mod change;
 pub mod evidence;
+mod findings;
 pub mod sump;
+pub mod track;
 pub mod unlogged;
+mod watch;
 
 use crate::config::Rules;
 use crate::engine::Engine;
@@ -32,13 +36,26 @@ pub struct Followed {
 
 /// Follows an engine's oil through its whole life up to `as_of`.
 ///
-/// `mate` is the other engine of the twin it sits in now, if any.
-pub fn follow(
-    _engine: &Engine,
-    _mate: Option<&Engine>,
-    _rules: &Rules,
-    _closings: &[Closing],
-    _as_of: Instant,
-) -> Followed {
-    Followed::default()
+/// `mate` is the other engine of the twin it sits in now, if any. Pure: the same records give the
+/// same findings, and a finding raised by the records up to a moment stays the same when more come.
+pub fn follow(engine: &Engine, mate: Option<&Engine>, rules: &Rules, closings: &[Closing], as_of: Instant) -> Followed {
+    let _ = mate;
+    watch::Watch::new(engine, rules, closings).run(as_of)
+}
+
+/// Share of additions not logged, by which the rate is raised in a report.
+const UNLOGGED_LEVELS: f64 = 0.015;
+const UNLOGGED_ADDITIONS: f64 = 0.04;
+/// Relative error of the rate that the model does not know of.
+const MODEL_SD: f64 = 0.05;
+/// Standard normal quantile of a 90 % interval.
+const NINETY: f64 = 1.645;
+
+/// The rate with its 90 % interval, over the mix of services lately flown.
+fn estimate(track: &track::Track) -> Rate {
+    let (rate, sd) = track.mean_rate();
+    let unlogged = if track.log() == track::Log::Levels { UNLOGGED_LEVELS } else { UNLOGGED_ADDITIONS };
+    let rate = rate / (1.0 - unlogged);
+    let half = NINETY * (sd / (1.0 - unlogged)).hypot(MODEL_SD * rate);
+    Rate { qt_per_h: rate, low: (rate - half).max(0.0), high: rate + half }
 }

@@ -1,0 +1,121 @@
+//! Measures the detection goals on simulated logs: `cargo run --release --example goals [-- engines]`.
+#![allow(clippy::unwrap_used, reason = "a measuring program")]
+
+#[path = "../sim/mod.rs"]
+mod sim;
+
+use chrono::{DateTime, Utc};
+use cowlwatch::config::Rules;
+use cowlwatch::judge::{Kind, consumption};
+use sim::{Case, Kept};
+
+fn later() -> DateTime<Utc> {
+    DateTime::from_timestamp(4_000_000_000, 0).unwrap()
+}
+
+fn quantile(sorted: &[f64], q: f64) -> f64 {
+    if sorted.is_empty() { f64::NAN } else { sorted[((sorted.len() as f64 * q) as usize).min(sorted.len() - 1)] }
+}
+
+/// Delay of the first rise after the fault, hours; `None` if not within 50 h, or a rise came before.
+fn delays(kept: Kept, rate: f64, ratio: f64, engines: u64, change: &dyn Fn(&mut Case)) -> (Vec<f64>, usize) {
+    let rules = Rules::default();
+    let mut found = Vec::new();
+    let mut missed = 0;
+    for seed in 0..engines {
+        let mut case = Case::realistic(seed + 1, kept);
+        case.rate = rate;
+        case.fault_at = 200.0 + (seed % 50) as f64;
+        case.hours = case.fault_at + 60.0;
+        case.ratio = ratio;
+        change(&mut case);
+        let flights = sim::fly(&case);
+        let engine = sim::engine(&case, &flights);
+        let followed = consumption::follow(&engine, None, &rules, &[], later());
+        let kind = if ratio > 1.0 { Kind::OilRateRise } else { Kind::OilRateFall };
+        let mut rises = followed.findings.iter().filter(|f| f.kind == kind);
+        match rises.find(|f| f.hours.unwrap() > case.fault_at) {
+            Some(f) if f.hours.unwrap() - case.fault_at <= 50.0 => found.push(f.hours.unwrap() - case.fault_at),
+            _ => missed += 1,
+        }
+    }
+    found.sort_by(f64::total_cmp);
+    (found, missed)
+}
+
+fn tell_delays(kept: Kept, rate: f64, ratio: f64, engines: u64) {
+    let (found, missed) = delays(kept, rate, ratio, engines, &|_| {});
+    println!(
+        "{kept:?} {rate:.3} qt/h x{ratio}: median {:.1} h, 90 % {:.1} h ({:.1} quarts), missed {:.1} %",
+        quantile(&found, 0.5),
+        quantile(&found, 0.9),
+        quantile(&found, 0.9) * rate * ratio,
+        100.0 * missed as f64 / engines as f64
+    );
+}
+
+/// False alarms, coverage and error on healthy engines.
+fn healthy(kept: Kept, rate: f64, engines: u64, hours: f64) {
+    let rules = Rules::default();
+    let (mut rises, mut falls, mut flown, mut unlogged) = (0, 0, 0.0, 0);
+    let (mut covered, mut asked, mut early, mut late) = (0, 0, Vec::new(), Vec::new());
+    for seed in 0..engines {
+        let mut case = Case::realistic(seed + 1_000_001, kept);
+        case.rate = rate;
+        case.hours = hours;
+        let flights = sim::fly(&case);
+        let engine = sim::engine(&case, &flights);
+        let followed = consumption::follow(&engine, None, &rules, &[], later());
+        rises += followed.findings.iter().filter(|f| f.kind == Kind::OilRateRise).count();
+        falls += followed.findings.iter().filter(|f| f.kind == Kind::OilRateFall).count();
+        unlogged += followed.findings.iter().filter(|f| f.kind == Kind::AdditionNotLogged).count();
+        flown += hours;
+        let mut quarts = 0.0;
+        let mut next = 3.0;
+        let mut at5 = false;
+        let mut at20 = false;
+        for f in &flights {
+            quarts += f.burnt;
+            let point = followed.points.iter().rev().find(|p| p.hours <= f.meter + 1e-6);
+            let Some(point) = point.filter(|_| quarts >= next) else { continue };
+            next += 4.0;
+            let r = point.rate;
+            asked += 1;
+            covered += usize::from(r.low <= f.rate && f.rate <= r.high);
+            let error = (r.qt_per_h - f.rate) / f.rate;
+            if !at5 && quarts >= 5.0 {
+                at5 = true;
+                early.push(error * error);
+            }
+            if !at20 && quarts >= 20.0 {
+                at20 = true;
+                late.push(error * error);
+            }
+        }
+    }
+    let root = |v: &[f64]| 100.0 * (v.iter().sum::<f64>() / v.len() as f64).sqrt();
+    println!(
+        "{kept:?} {rate:.3} qt/h healthy {flown:.0} h: rises {:.3}, falls {:.3}, both {:.3} per 1000 h (setting {}); not logged {unlogged}; 90 % interval covers {:.1} %; RMSE after 5 qt {:.1} %, 20 qt {:.1} %",
+        1000.0 * rises as f64 / flown,
+        1000.0 * falls as f64 / flown,
+        1000.0 * f64::from(rises as u32 + falls as u32) / flown,
+        rules.consumption.false_alarms_per_1000_h,
+        100.0 * covered as f64 / asked as f64,
+        root(&early),
+        root(&late)
+    );
+}
+
+fn main() {
+    let engines: u64 = std::env::args().nth(1).and_then(|a| a.parse().ok()).unwrap_or(300);
+    for kept in [Kept::Levels, Kept::Flights, Kept::Additions] {
+        tell_delays(kept, 0.125, 2.0, engines);
+        tell_delays(kept, 0.125, 1.5, engines);
+        tell_delays(kept, 0.125, 0.5, engines);
+    }
+    for kept in [Kept::Levels, Kept::Flights, Kept::Additions] {
+        for rate in [1.0 / 20.0, 1.0 / 12.0, 1.0 / 8.0, 1.0 / 5.0, 1.0 / 3.0] {
+            healthy(kept, rate, engines, 1000.0);
+        }
+    }
+}
