@@ -8,8 +8,10 @@ pub mod digest;
 pub mod html;
 pub mod json;
 pub mod letters;
+pub mod metrics;
 pub mod status;
 pub mod text;
+pub mod trial;
 pub mod words;
 
 #[cfg(test)]

@@ -2,6 +2,7 @@
 //! Its parts do not know one another; `daemon` and `cli` put them together.
 
 pub mod lock;
+pub mod log;
 pub mod mail;
 pub mod schedule;
 pub mod store;

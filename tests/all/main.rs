@@ -1,8 +1,14 @@
 //! All integration tests, in one binary so that the suite links once. Each case works in a fresh folder.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
 
 mod configuration;
 mod demo;
 mod dialects;
 mod level_filter;
+mod mail_faults;
+mod mail_post;
+mod mail_server;
+mod metrics;
 mod support;
+mod tools;
 mod workbooks;

@@ -92,6 +92,10 @@ impl Smtp {
             let pem = std::fs::read(path).map_err(|source| MailError::File { path: path.clone(), source })?;
             let bad =
                 |e: lettre::transport::smtp::Error| MailError::Authority { path: path.clone(), why: e.to_string() };
+            // The library takes a file without certificates for an empty list.
+            if memchr::memmem::find(&pem, b"-----BEGIN CERTIFICATE-----").is_none() {
+                return Err(MailError::Authority { path: path.clone(), why: "no certificate in it".to_owned() });
+            }
             let authority = Certificate::from_pem(&pem).map_err(bad)?;
             // An own authority replaces the public ones: nobody else can speak for this server.
             builder = builder.certificate_store(CertificateStore::None).add_root_certificate(authority);

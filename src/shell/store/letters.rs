@@ -164,6 +164,13 @@ impl Store {
         Ok(letters)
     }
 
+    /// Makes every waiting letter due at once: the configuration, and so perhaps what was in the way, has changed.
+    pub fn retry_letters(&mut self, now: Instant) -> Result<()> {
+        let pass = self.begin()?;
+        pass.transaction.execute("UPDATE letters SET next_try = ?1 WHERE sent IS NULL", [millis(now)])?;
+        pass.commit()
+    }
+
     /// When the next letter is to be tried, if one waits.
     pub fn next_letter(&self) -> Result<Option<Instant>> {
         let sql = "SELECT min(next_try) FROM letters WHERE sent IS NULL";
