@@ -28,6 +28,8 @@ pub use header::Header;
 use super::layout::Shape;
 use super::{Rejection, Source};
 
+/// Largest text file read as a sheet, bytes (recordings, which are not kept, may be longer).
+pub const MAX_FILE: usize = 32 * 1024 * 1024;
 /// Longest line of a text file, bytes of UTF-8.
 pub const MAX_LINE: usize = 64 * 1024;
 /// Longest quoted field that runs over several lines, bytes of UTF-8.
@@ -254,6 +256,7 @@ fn not_text(bytes: &[u8]) -> Option<Fault> {
     let fault =
         |found: &str, expected: &str| Some(Fault { line: 0, found: found.to_owned(), expected: expected.to_owned() });
     match content(bytes) {
+        Content::Text if bytes.len() > MAX_FILE => fault("a file of more than 32 MB", "one aircraft's log"),
         Content::Text => None,
         Content::Workbook => {
             fault("a workbook under the name of a text file", "csv text, or a name ending in .xlsx or .ods")

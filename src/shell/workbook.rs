@@ -48,11 +48,13 @@ pub fn read_with(program: &std::path::Path, file: File, shape: &Shape) -> Sheet 
         .spawn();
     let fault = match child {
         Ok(child) => match answer(child) {
-            Ok(bytes) => match postcard::from_bytes(&bytes) {
+            Ok((Some(0), bytes)) => match postcard::from_bytes(&bytes) {
                 Ok(sheet) => return sheet,
-                Err(_) => stopped(),
+                Err(_) => damaged(),
             },
-            Err(_) => stopped(),
+            // It ended by itself: the parts that read workbooks do not survive every damaged file.
+            Ok((Some(_), _)) => damaged(),
+            Ok((None, _)) | Err(_) => stopped(),
         },
         Err(error) => whole(
             &format!("a workbook whose reader could not be started ({error})"),
@@ -66,6 +68,10 @@ fn whole(found: &str, expected: &str) -> Fault {
     Fault { line: 0, found: found.to_owned(), expected: expected.to_owned() }
 }
 
+fn damaged() -> Fault {
+    whole("a workbook that cannot be read", "a workbook saved whole as .xlsx or .ods")
+}
+
 fn stopped() -> Fault {
     whole(
         &format!("a workbook that takes more than {} MB or {PROCESSOR_S} s to read", MEMORY / (1024 * 1024)),
@@ -73,8 +79,8 @@ fn stopped() -> Fault {
     )
 }
 
-/// What the child writes, if it ends well and in time.
-fn answer(mut child: Child) -> io::Result<Vec<u8>> {
+/// The child's exit code (none if it was killed) and what it wrote, if it ends in time.
+fn answer(mut child: Child) -> io::Result<(Option<i32>, Vec<u8>)> {
     let Some(stdout) = child.stdout.take() else { return Err(io::ErrorKind::BrokenPipe.into()) };
     let (sender, receiver) = mpsc::channel();
     let taking = thread::spawn(move || {
@@ -91,7 +97,7 @@ fn answer(mut child: Child) -> io::Result<Vec<u8>> {
     let status = child.wait()?;
     // Its pipe is closed by now.
     let _ = taking.join();
-    if status.success() { bytes } else { Err(io::ErrorKind::InvalidData.into()) }
+    Ok((status.code(), bytes?))
 }
 
 /// The child: limits itself, reads the workbook on standard input, writes the sheet to standard output.

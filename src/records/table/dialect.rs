@@ -80,6 +80,13 @@ fn guess_encoding(bytes: &[u8]) -> &'static Encoding {
     if bad > good { WINDOWS_1252 } else { UTF_8 }
 }
 
+/// True for NUL bytes near the beginning of what is no UTF-16.
+pub fn is_binary(bytes: &[u8]) -> bool {
+    bytes.iter().take(1024).any(|b| *b == 0)
+        && Encoding::for_bom(bytes).is_none()
+        && ![UTF_16LE, UTF_16BE].contains(&guess_encoding(bytes))
+}
+
 /// Occurrences of `delimiter` outside quotes.
 fn count(line: &str, delimiter: char) -> usize {
     let mut quoted = false;

@@ -13,7 +13,7 @@ const LOOK_AT_ROWS: usize = 60;
 /// A header cell.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Name {
-    /// As written, trimmed.
+    /// As written, on one line.
     pub written: String,
     /// Lower case, everything but letters and digits one `_`.
     pub key: String,
@@ -25,13 +25,20 @@ pub struct Name {
 
 impl Name {
     fn new(cell: &Cell) -> Self {
-        let written = cell.to_string();
+        let written = one_line(&cell.to_string());
         let open = written.find(['(', '[']);
         let bare = key(&written[..open.unwrap_or(written.len())]);
         let inside = open.map(|at| written[at + 1..].trim_end_matches([')', ']']));
         let unit = inside.and_then(unit_word);
         Self { key: key(&written), bare, unit, written }
     }
+}
+
+/// Blanks and line breaks of every kind as one blank, as a person reads a wrapped header.
+fn one_line(text: &str) -> String {
+    let words: Vec<&str> =
+        text.split(|c: char| c.is_whitespace() || c.is_control()).filter(|w| !w.is_empty()).collect();
+    words.join(" ")
 }
 
 /// Lower case, runs of anything but letters and digits become one `_`; none at the ends.
@@ -99,7 +106,7 @@ impl Header {
     /// Column by name: as written, else by key, else by key without brackets. The first of several.
     pub fn column(&self, name: &str) -> Option<usize> {
         let wanted = key(name);
-        let written = trim(name);
+        let written = one_line(name);
         let at = |test: &dyn Fn(&Name) -> bool| self.names.iter().position(test);
         at(&|n| !n.written.is_empty() && n.written == written)
             .or_else(|| at(&|n| !wanted.is_empty() && n.key == wanted))
@@ -109,7 +116,11 @@ impl Header {
     /// The names as a person would list them.
     pub fn list(&self) -> String {
         let names: Vec<&str> = self.names.iter().map(|n| n.written.as_str()).filter(|n| !n.is_empty()).collect();
-        names.join(", ")
+        let list = names.join(", ");
+        match list.char_indices().nth(300) {
+            Some((end, _)) => format!("{}…", &list[..end]),
+            None => list,
+        }
     }
 
     /// True for the header printed again further down.

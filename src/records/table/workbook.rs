@@ -19,6 +19,7 @@ pub const MAX_WORKBOOK: usize = 32 * 1024 * 1024;
 pub fn read(bytes: &[u8], shape: &Shape) -> Sheet {
     let sheet = match super::content(bytes) {
         super::Content::Workbook => open(bytes, shape),
+        super::Content::Text if super::dialect::is_binary(bytes) => Err(damaged(&"no archive")),
         super::Content::Text => return Sheet::from_text(bytes, shape),
         super::Content::Locked => Err(whole(
             "an old (.xls) or password-protected workbook",
