@@ -9,6 +9,7 @@ mod mail_faults;
 mod mail_post;
 mod mail_server;
 mod metrics;
+mod service;
 mod sheet_properties;
 mod support;
 mod tools;
