@@ -9,6 +9,7 @@ pub mod html;
 pub mod json;
 pub mod letters;
 pub mod metrics;
+pub mod page;
 pub mod status;
 pub mod text;
 pub mod trial;

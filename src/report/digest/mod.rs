@@ -9,6 +9,8 @@ mod html;
 mod text;
 
 pub use content::{Content, Item};
+pub use html::item as item_html;
+pub use text::clocks;
 
 use super::charts;
 use super::{Letter, Morning};

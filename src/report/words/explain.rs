@@ -7,7 +7,7 @@ use chrono_tz::Tz;
 use super::facts::Facts;
 use super::{CAUTION, DO_NOT_FLY, checks, consumption, headline, numbers, urgency};
 use crate::alerts::{Alert, State};
-use crate::judge::{EngineView, Finding, Kind, Level};
+use crate::judge::{EngineView, Fact, Finding, Kind, Level};
 
 /// A titled paragraph or list. The caller lays it out as text or HTML.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -33,7 +33,9 @@ pub fn explain(alert: &Alert, engine: Option<&EngineView>, zone: Tz) -> Vec<Para
     out.push(Paragraph::new("What did not change", f.items(&["unchanged"])));
     out.push(Paragraph::new("Against the limits", limits(&f, engine)));
     out.push(Paragraph::new("Also recorded", others(&f)));
-    out.push(Paragraph::new("May mean", checks::may_mean(alert.kind()).map(str::to_owned).into_iter().collect()));
+    let shown = f.text(&["may_mean"]).map(|t| stopped(&format!("These records: {t}")));
+    let general = checks::may_mean(alert.kind()).map(str::to_owned);
+    out.push(Paragraph::new("May mean", shown.into_iter().chain(general).collect()));
     let steps = checks::first_checks(alert.kind()).iter().map(|s| (*s).to_owned()).collect();
     out.push(Paragraph {
         title: "First checks, cheapest first (common practice)".to_owned(),
@@ -164,6 +166,12 @@ fn sure(f: &Facts) -> Vec<String> {
         let (low, high) = numbers::rates(low, high);
         lines.push(format!("New rate, 90 % interval: {low} to {high} qt/h, {}.", f.clock()));
     }
+    if let (Some(quarts), Some(hours)) = (f.number(&["quarts_baseline"]), f.number(&["baseline_hours"])) {
+        lines.push(format!("The old rate rests on {quarts:.1} quarts over {hours:.0} h."));
+    }
+    if let (Some(now), Some(limit)) = (f.number(&["ln_statistic"]), f.number(&["limit"])) {
+        lines.push(format!("Weight of the evidence (ln of the change statistic): {now:.1}, alert at {limit:.1}."));
+    }
     if let Some(log) = f.text(&["log"]) {
         lines.push(format!("Kind of log: {log}."));
     }
@@ -185,6 +193,10 @@ fn used(f: &Facts) -> Vec<String> {
     let left = f.items(&["left_out"]);
     if !left.is_empty() {
         lines.push(format!("Left out: {}.", shortened(&left)));
+    }
+    let doubts = f.items(&["doubts"]);
+    if !doubts.is_empty() {
+        lines.push(format!("Doubts about the recording: {}.", doubts.join("; ")));
     }
     lines
 }
@@ -229,13 +241,20 @@ fn limits(f: &Facts, engine: Option<&EngineView>) -> Vec<String> {
     if let Some(grace) = f.number(&["grace_h"]) {
         lines.push(format!("{} past the point are tolerated by the configuration.", numbers::hours(grace)));
     }
-    for rule in engine.map(|e| e.unconfirmed.as_slice()).unwrap_or_default() {
-        lines.push(format!("Not confirmed: {rule}. Confirm against the engine maker's instructions."));
+    let unconfirmed = engine.map(|e| e.unconfirmed.as_slice()).unwrap_or_default();
+    match f.finding.evidence.get("confirmed") {
+        Some(Fact::Flag(true)) => {}
+        Some(Fact::Flag(false)) => {
+            lines.push("The limit is not confirmed: confirm it against the engine maker's instructions.".to_owned());
+        }
+        _ if unconfirmed.is_empty() || lines.is_empty() => {}
+        _ => lines.push(format!("Not confirmed against the engine maker's instructions: {}.", unconfirmed.join(", "))),
     }
     lines
 }
 
 /// Names told by sentences elsewhere.
+#[rustfmt::skip]
 const TOLD: &[&str] = &[
     "from_qt_per_h",
     "to_qt_per_h",
@@ -275,6 +294,10 @@ const TOLD: &[&str] = &[
     "found",
     "expected",
     "point_h",
+    "quarts_baseline", "baseline_hours", "ln_statistic", "confirmed", "doubts", "may_mean", "disputed", "during",
+    "where", "why", "read_h", "expected_h", "jumped", "every_h", "hours_left", "due_date", "days_past", "months",
+    "from_oil", "to_oil", "band_low_pct", "band_high_pct", "not_flown", "from_psi", "to_psi", "within_days",
+    "changed_at_engine_hours", "quarts", "phase",
     "part",
     "result",
     "remarks",
@@ -289,7 +312,14 @@ const TOLD: &[&str] = &[
 
 fn others(f: &Facts) -> Vec<String> {
     let evidence = &f.finding.evidence.0;
-    evidence.iter().filter(|(n, _)| !TOLD.contains(&n.as_str())).map(|(n, fact)| capital(&f.named(n, fact))).collect()
+    let empty = |fact: &Fact| match fact {
+        Fact::Text(t) => t.is_empty(),
+        Fact::List(l) => l.is_empty(),
+        Fact::Lines(l) => l.is_empty(),
+        _ => false,
+    };
+    let rest = evidence.iter().filter(|(n, fact)| !TOLD.contains(&n.as_str()) && !empty(fact));
+    rest.map(|(n, fact)| capital(&f.named(n, fact))).collect()
 }
 
 fn next(alert: &Alert, f: &Facts) -> Vec<String> {

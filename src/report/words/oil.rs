@@ -33,7 +33,10 @@ fn now(f: &Facts) -> String {
     if let Some(h) = f.number(&["hours_since_build"]).filter(|_| f.number(&["point_h"]).is_some()) {
         return format!(", now {} since the build", numbers::hours(h));
     }
-    match f.number(&["hours_since_change", "since_change_h"]) {
+    let last = f.number(&["last_change_h"]).zip(f.finding.hours).map(|(last, now)| now - last);
+    let past = f.number(&["hours_past"]).zip(f.number(&["every_h"])).map(|(past, every)| past + every);
+    match f.number(&["hours_since_change"]).or(past).or(last).filter(|h| *h >= 0.0 && f.number(&["every_h"]).is_some())
+    {
         Some(h) => format!(", now {} since the last", numbers::hours(h)),
         None => String::new(),
     }
@@ -62,7 +65,8 @@ fn overdue(f: &Facts) -> String {
         past.push(format!("{} past the point", numbers::hours(h)));
     }
     if let Some(d) = f.number(&["days_past"]).filter(|d| *d > 0.0) {
-        past.push(format!("{} past the date", numbers::count(d.round() as usize, "day", "days")));
+        let due = f.date(&["due_date"]).map_or("the date".to_owned(), |d| f.day(d));
+        past.push(format!("{} past {due}", numbers::count(d.ceil() as usize, "day", "days")));
     } else if let Some(d) = f.date(&["due_date"]).filter(|_| past.is_empty()) {
         past.push(format!("was due {}", f.day(d)));
     }
@@ -71,12 +75,11 @@ fn overdue(f: &Facts) -> String {
 }
 
 fn filter(f: &Facts) -> String {
-    let change = f.date(&["change", "changed", "change_date", "due_date", "since"]);
-    let change = change.map_or(String::new(), |d| format!(" of {}", f.day(d)));
-    let days = f
-        .number(&["days"])
-        .map_or(String::new(), |d| format!(", {} on", numbers::count(d.round() as usize, "day", "days")));
-    format!("no filter or screen result recorded for the oil change{change}{days}")
+    let at = f.number(&["changed_at_engine_hours"]);
+    let at = at.map_or(String::new(), |h| format!(" at {h:.1} engine hours"));
+    let days = f.number(&["within_days", "days"]);
+    let days = days.map_or(String::new(), |d| format!(" within {}", numbers::count(d.round() as usize, "day", "days")));
+    format!("no filter or screen result recorded{days} of the oil change{at}")
 }
 
 fn metal(f: &Facts) -> String {
@@ -92,5 +95,6 @@ fn wrong(f: &Facts) -> String {
     let poured = f.text(&["found", "poured", "oil"]).unwrap_or("an oil");
     let wanted = f.text(&["expected", "wanted", "oil_wanted"]);
     let wanted = wanted.map_or(String::new(), |w| format!(", {w} expected"));
-    format!("{poured} poured on {}{wanted}", f.when())
+    let why = f.text(&["why"]).map_or(String::new(), |w| format!(": {w}"));
+    format!("{poured} poured on {}{wanted}{why}", f.when())
 }

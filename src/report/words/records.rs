@@ -17,9 +17,9 @@ pub fn headline(f: &Facts) -> String {
 }
 
 fn addition(f: &Facts) -> String {
-    let qt = f.number(&["added_qt", "about_qt", "qt", "found"]);
+    let qt = f.number(&["quarts", "added_qt", "found"]);
     let qt = qt.map_or("an addition".to_owned(), |q| format!("an addition of about {} qt", numbers::plain(q)));
-    format!("{qt} on {} seems not to be logged", day(f))
+    format!("{qt} before the reading of {} seems not to be logged", day(f))
 }
 
 fn refill(f: &Facts) -> String {
@@ -46,12 +46,15 @@ fn silent(f: &Facts) -> String {
 
 fn hours(f: &Facts) -> String {
     let line = f.items(&["lines", "line"]).first().map_or(String::new(), |l| format!(" ({l})"));
-    match (f.said(&["found", "read"]), f.said(&["expected"])) {
-        (Some(found), Some(expected)) => {
-            format!("meter reading {found} does not fit, about {expected} expected{line}; set aside")
+    match (f.number(&["read_h", "found"]), f.number(&["expected_h", "expected"])) {
+        (Some(read), Some(expected)) => {
+            let at = f.day(f.near());
+            format!("meter reading {read:.1} on {at} does not fit, about {expected:.1} expected{line}; set aside")
         }
-        (Some(found), None) => format!("meter reading {found} does not fit its neighbours{line}; set aside"),
-        _ => format!("a meter reading does not fit its neighbours{line}; set aside"),
+        _ => match (f.said(&["found"]), f.said(&["expected"])) {
+            (Some(found), Some(expected)) => format!("{found}, {expected} expected{line}; set aside"),
+            _ => format!("a meter reading does not fit its neighbours{line}; set aside"),
+        },
     }
 }
 

@@ -25,12 +25,13 @@ fn ground(f: &Facts) -> String {
     let what = if first { "first run after the build, " } else { "" };
     let days = f.number(&["days"]).filter(|d| *d > 1.0);
     let days = days.map_or(String::new(), |d| format!(" in {} days", numbers::short(d)));
+    let without = if days.is_empty() { "" } else { " without flight" };
     let Some(minutes) = f.number(&["minutes", "value"]) else {
         return format!("{what}long running on the ground, {}", f.when());
     };
     let limit =
         f.number(&["limit_min", "limit"]).map_or(String::new(), |l| format!(", limit {} min", numbers::short(l)));
-    let mut text = format!("{what}{} min running on the ground{days}{limit}, {}", round(minutes), f.when());
+    let mut text = format!("{what}{} min running on the ground{without}{days}{limit}, {}", round(minutes), f.when());
     if let (Some(before), Some(after)) = (f.number(&["before_min"]), f.number(&["after_min"])) {
         if after > 0.0 || f.text(&["basis"]).is_some() {
             text.push_str(&format!(" ({} before take-off, {} after landing)", round(before), round(after)));
@@ -57,7 +58,9 @@ fn value(f: &Facts, what: &str, against: &str) -> String {
     let value = f.number(&["value"]).map_or(String::new(), |v| format!(" {}{unit}", numbers::plain(v)));
     let limit = f.number(&["limit"]).map_or(String::new(), |l| format!(", {against} {}{unit}", numbers::plain(l)));
     let cylinder = f.number(&["cylinder"]).map_or(String::new(), |c| format!(", cylinder {c:.0}"));
-    format!("{what}{value}{limit}{cylinder}, {}", f.when())
+    let place = f.text(&["where"]).map_or(String::new(), |w| format!(" {w}"));
+    let during = f.text(&["during"]).map_or(String::new(), |d| format!(", {d}"));
+    format!("{what}{place}{value}{limit}{cylinder}{during}, {}", f.when())
 }
 
 fn pressure(f: &Facts) -> String {

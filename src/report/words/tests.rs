@@ -32,7 +32,7 @@ fn each_family_reads_as_one_sentence() {
         .with("limit_cht_f", 380.0);
     assert_eq!(
         headline(&ground, Denver),
-        "91 min running on the ground in 3 days, limit 60 min, 4 Feb; cylinder head up to 402 °F, limit 380 °F"
+        "91 min running on the ground without flight in 3 days, limit 60 min, 4 Feb; cylinder head up to 402 °F, limit 380 °F"
     );
     let mut hot = finding(Kind::ChtHigh, "N0217H", "right", "H-2202", at(3, 7, 14, 20));
     hot.evidence = Evidence::default()

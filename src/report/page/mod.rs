@@ -1,0 +1,80 @@
+//! The fleet page: plain files that any browser shows from disk, without server or script.
+//!
+//! `index.html` has the fleet; each engine has a page with its picture and the evidence of its
+//! alerts; each engine in break-in has a sheet to print. This makes the bytes; writing them is the
+//! shell's work.
+
+mod engine;
+mod index;
+
+use super::html::escape;
+use super::{Morning, break_in_sheet};
+use crate::judge::EngineView;
+
+/// All files of the page: path relative to the page's folder, and content.
+pub fn pages(morning: &Morning) -> Vec<(String, Vec<u8>)> {
+    let names = names(&morning.engines);
+    let mut out = vec![("index.html".to_owned(), index::page(morning, &names).into_bytes())];
+    for (engine, name) in morning.engines.iter().zip(&names) {
+        out.push((format!("engine/{name}.html"), engine::page(morning, engine, name).into_bytes()));
+        if let Some(sheet) = break_in_sheet::sheet(morning, engine) {
+            out.push((format!("break-in/{name}.html"), sheet.into_bytes()));
+        }
+    }
+    out
+}
+
+/// A file name for each engine, made of its serial. A serial is free text: what could leave the
+/// folder or trouble a file system is replaced, and names that then collide are numbered.
+fn names(engines: &[EngineView]) -> Vec<String> {
+    let mut out: Vec<String> = Vec::new();
+    for engine in engines {
+        let plain = |c: char| if c.is_ascii_alphanumeric() || c == '-' { c } else { '_' };
+        let name: String = engine.serial.chars().take(60).map(plain).collect();
+        let taken = |n: &String| out.iter().any(|o| o.eq_ignore_ascii_case(n));
+        let numbered = (2..).map(|i| format!("{name}_{i}"));
+        let free = std::iter::once(name.clone()).chain(numbered).find(|n| !taken(n) && !n.is_empty());
+        out.push(free.unwrap_or(name));
+    }
+    out
+}
+
+/// Style only pages need: skip link, wide tables, and the charts' inks in the reader's own colours.
+const STYLE: &str = "body { max-width: 1080px; }
+.skip { position: absolute; left: -999px; } .skip:focus { position: static; }
+.wide { overflow-x: auto; } .wide table { min-width: 760px; }
+td.n, th.n { text-align: right; }
+figure { margin: 14px 0; } figure svg { max-width: 100%; height: auto; }
+dl { display: grid; grid-template-columns: max-content 1fr; gap: 3px 16px; margin: 8px 0; } dt { color: var(--soft); } dd { margin: 0; }
+nav { font-size: .9rem; margin: 0 0 10px; }
+svg [fill='#F8F9F6'] { fill: var(--raised); }
+svg [fill='#1D2326'] { fill: var(--ink); } svg [stroke='#1D2326'] { stroke: var(--ink); }
+svg [fill='#545E63'] { fill: var(--soft); } svg [stroke='#545E63'] { stroke: var(--soft); }
+svg [stroke='#DADEDB'] { stroke: var(--rule); }
+svg [fill='#1F5673'] { fill: var(--link); } svg [stroke='#1F5673'] { stroke: var(--link); }
+svg [fill='#A3161A'] { fill: var(--warning); } svg [stroke='#A3161A'] { stroke: var(--warning); }
+svg [stroke='#7A5200'] { stroke: var(--caution); }
+@media print { body { max-width: none; } nav, .skip { display: none; } .item { break-inside: avoid; } }
+";
+
+/// A picture with its words for who cannot see it; nothing where there is nothing to draw.
+fn figure<E>(svg: Result<String, E>, words: &str) -> String {
+    svg.map_or(String::new(), |svg| {
+        let words = escape(words);
+        format!("<figure role=\"img\" aria-label=\"{words}\">\n{svg}\n<figcaption class=\"soft\">{words}</figcaption>\n</figure>\n")
+    })
+}
+
+/// A page with skip link, path back, and the caution at its foot.
+fn frame(title: &str, home: &str, body: &str) -> String {
+    let nav = if home.is_empty() { String::new() } else { format!("<nav><a href=\"{home}\">Fleet</a></nav>\n") };
+    let body = format!(
+        "<a class=\"skip\" href=\"#main\">To the content</a>\n{nav}<main id=\"main\">\n{body}</main>\n\
+         <footer><p class=\"foot\">{}</p></footer>\n",
+        escape(super::words::CAUTION)
+    );
+    super::html::document(title, STYLE, &body)
+}
+
+#[cfg(test)]
+mod tests;
