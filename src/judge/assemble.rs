@@ -5,8 +5,8 @@ use std::sync::Arc;
 use chrono_tz::Tz;
 
 use super::{
-    BreakIn, Closing, EnginePhase, EngineView, Finding, Judgement, Rate, RulesFor, consumption, gaps, ground,
-    oil_change,
+    BreakIn, Closing, EnginePhase, EngineView, Finding, Judgement, Rate, RulesFor, break_in, consumption,
+    flight_review, gaps, ground, oil_change,
 };
 use crate::config::Rules;
 use crate::engine::{Engine, Event, Fleet, What};
@@ -81,6 +81,8 @@ fn one(
     let mut findings = changes.findings;
     findings.extend(followed.findings);
     findings.extend(ground::findings(engine, rules, as_of));
+    findings.extend(flight_review::findings(engine, rules, as_of));
+    findings.extend(break_in::findings(engine, rules, as_of));
     for finding in &mut findings {
         finding.evidence.set("clock", clock);
     }
@@ -101,7 +103,7 @@ fn one(
         points: changes.points,
         stabilised_p: followed.stabilised_p,
         missing: followed.stabilised_missing,
-        band_min: [0.0; 4],
+        band_min: break_in::progress(engine, rules, as_of),
         oil_wanted: changes.oil_wanted,
     });
     let view = EngineView {

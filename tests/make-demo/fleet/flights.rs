@@ -37,16 +37,12 @@ fn manner(tail: &str, slot: &Slot, breaking_in: bool) -> Option<(Manner, f64)> {
     let fine = 5.0;
     let coarse = 10.0;
     match tail {
-        "N02KM" if on(3, 4) => Some((Manner::First, fine)),
         "N02KM" if on(3, 6) => Some((Manner::Low, fine)),
         "N02KM" if on(3, 8) => Some((Manner::Abrupt, fine)),
-        "N02KM" if between(day(2026, 3, 5), day(2026, 3, 20)) => Some((Manner::BreakIn, coarse)),
-        "N05KM" if slot.date == day(2025, 9, 16) => Some((Manner::First, coarse)),
-        "N05KM" if between(day(2025, 9, 17), day(2025, 9, 24)) => Some((Manner::BreakIn, coarse)),
-        "N06KM" if on(1, 27) => Some((Manner::First, coarse)),
-        "N06KM" if between(day(2026, 1, 28), day(2026, 2, 4)) => Some((Manner::BreakIn, coarse)),
-        "N08KM" if on(8, 4) => Some((Manner::First, coarse)),
-        "N08KM" if between(day(2026, 8, 5), day(2026, 8, 10)) => Some((Manner::BreakIn, coarse)),
+        "N02KM" if between(day(2026, 3, 4), day(2026, 3, 20)) => Some((Manner::BreakIn, coarse)),
+        "N05KM" if between(day(2025, 9, 16), day(2025, 9, 24)) => Some((Manner::BreakIn, coarse)),
+        "N06KM" if between(day(2026, 1, 27), day(2026, 2, 4)) => Some((Manner::BreakIn, coarse)),
+        "N08KM" if between(day(2026, 8, 4), day(2026, 8, 10)) => Some((Manner::BreakIn, coarse)),
         "N07KM" if between(day(2026, 1, 8), day(2026, 1, 20)) && slot.place == 0 => Some((Manner::Cold, coarse)),
         "N03KM" if (on(2, 6) || on(2, 16) || on(2, 19)) && slot.place == 0 => Some((Manner::Ordinary, coarse)),
         _ => {
@@ -107,6 +103,15 @@ fn up(steps: &mut Vec<Step>, turbo: bool, full: f64, height: f64, climb_kt: f64)
     steps.push(step((height - 1000.0 - over).max(0.0) / 600.0 * 60.0, 2500.0, lower, 600.0, climb_kt + 10.0));
 }
 
+/// Power taken off in small steps, `from` down to near `to`.
+fn ease(steps: &mut Vec<Step>, from: f64, to: f64) {
+    let mut manifold = from - 2.0;
+    while manifold > to {
+        steps.push(Step { away: false, ..step(75.0, 2450.0, manifold, 0.0, 140.0) });
+        manifold -= 2.0;
+    }
+}
+
 /// Twenty minutes over the field near 24 inHg and 2300 rpm, the propeller cycled twice every five minutes.
 fn initial_cruise(steps: &mut Vec<Step>, manifold: f64) {
     for _ in 0..8 {
@@ -117,13 +122,14 @@ fn initial_cruise(steps: &mut Vec<Step>, manifold: f64) {
 }
 
 /// Cruise setting (rpm, inHg) and height above the field for a manner of flying.
-fn cruise_setting(manner: Manner, turbo: bool, random: &mut Random) -> (f64, f64, f64) {
+fn cruise_setting(manner: Manner, turbo: bool, full: f64, random: &mut Random) -> (f64, f64, f64) {
     match (manner, turbo) {
         (Manner::Low, _) => (2400.0, 40.0, 7300.0),
         (Manner::Cold, _) => (2300.0, 20.5, 1500.0),
         (Manner::First, false) => (2500.0, 22.0, 3000.0),
-        (Manner::First, true) => (2450.0, 29.5, 3000.0),
-        (_, true) => (2450.0, random.between(29.0, 30.0), 1500.0 * random.whole(3, 6) as f64),
+        // Near 70 % of rated power.
+        (Manner::First, true) => (2450.0, 8.0 + 0.78 * (full - 7.4), 3000.0),
+        (_, true) => (2450.0, 8.0 + random.between(0.76, 0.79) * (full - 7.4), 1500.0 * random.whole(3, 6) as f64),
         (Manner::Ordinary, _) => (2400.0, 22.0, 1000.0 * random.whole(2, 4) as f64),
         _ => (2500.0, 22.0, 1000.0 * random.whole(3, 4) as f64),
     }
@@ -134,14 +140,16 @@ fn flown(manner: Manner, turbo: bool, full: f64, minutes: f64, random: &mut Rand
     let short = !matches!(manner, Manner::Ordinary | Manner::Cold);
     let (before, after) = if short { (5.6, 2.8) } else { (random.between(7.0, 10.0), random.between(3.0, 5.0)) };
     out(&mut steps, before);
-    let (rpm, manifold, height) = cruise_setting(manner, turbo, random);
+    let (rpm, manifold, height) = cruise_setting(manner, turbo, full, random);
     let climb_kt = if short { 115.0 } else { 100.0 };
     if manner == Manner::First {
         up(&mut steps, turbo, full, 1000.0, climb_kt);
+        ease(&mut steps, if turbo { full } else { 0.0 }, manifold);
         initial_cruise(&mut steps, if turbo { manifold } else { 24.0 });
         steps.push(Step { away: false, ..step((height - 1000.0) / 500.0 * 60.0, 2500.0, manifold, 500.0, 120.0) });
     } else {
         up(&mut steps, turbo, full, height, climb_kt);
+        ease(&mut steps, if turbo { full - 3.0 } else { 0.0 }, manifold);
     }
     let spent: f64 = steps.iter().map(|s| s.seconds).sum();
     let mut homeward = Vec::new();
@@ -163,7 +171,10 @@ pub fn record(season: &mut Season, tail: usize, slot: &Slot, length: Tenths) {
     let name = season.tails[tail].name;
     let breaking_in =
         season.seated(tail).iter().any(|&e| season.engines[e].fresh && season.engines[e].since_build < 500);
-    let Some((manner, every_s)) = manner(name, slot, breaking_in) else { return };
+    let Some((mut manner, every_s)) = manner(name, slot, breaking_in) else { return };
+    if season.seated(tail).iter().any(|&e| season.engines[e].fresh && season.engines[e].since_build <= 2) {
+        manner = Manner::First;
+    }
     let mut random = Random::of(name, i64::from(slot.date.num_days_from_ce()) * 10 + slot.place as i64);
     let seated = season.seated(tail);
     let Some(&first) = seated.first() else { return };
