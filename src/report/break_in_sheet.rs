@@ -90,7 +90,9 @@ pub fn sheet(m: &Morning, e: &EngineView) -> Option<String> {
     Some(html::document(&title, STYLE, &body))
 }
 
-const STYLE: &str = "figure { margin: 10px 0; } figure svg { max-width: 100%; height: auto; }
+const STYLE: &str =
+    "figure { margin: 10px 0; overflow-x: auto; } figure svg { max-width: 100%; min-width: 600px; height: auto; }
+p.soft, p.foot { margin: 12px 0; }
 .skip { position: absolute; left: -999px; } .skip:focus { position: static; }
 @media screen and (prefers-color-scheme: dark) { figure { background: #f8f9f6; } }
 @media print { :root { --ground: #fff; --raised: #fff; --ink: #000; --soft: #333; --rule: #999; }

@@ -3,6 +3,7 @@
 //! Phone first, light and dark by the reader's own setting, nothing fetched from elsewhere, levels
 //! by word and shape before colour. Colours keep a contrast of at least 4.5 to 1 (WCAG 2.1, 1.4.3).
 
+use super::text::glued;
 use super::words::{self, Paragraph};
 use crate::judge::Level;
 
@@ -24,10 +25,10 @@ pub fn escape(text: &str) -> String {
     out
 }
 
-/// As [`escape`], with `code` in backquotes set as such.
+/// As [`escape`], with `code` in backquotes set as such and numbers kept with their units.
 pub fn rich(text: &str) -> String {
     let mut out = String::new();
-    for (i, part) in escape(text).split('`').enumerate() {
+    for (i, part) in escape(&glued(text)).split('`').enumerate() {
         if i % 2 == 1 { out.push_str(&format!("<code>{part}</code>")) } else { out.push_str(part) }
     }
     out

@@ -31,6 +31,11 @@ pub fn wrap(text: &str, width: usize, indent: usize) -> String {
     out
 }
 
+/// `text` with a no-break space between a number and its unit.
+pub fn glued(text: &str) -> String {
+    with_units(text).iter().map(|w| w.replace(' ', "\u{a0}")).collect::<Vec<_>>().join(" ")
+}
+
 /// Words, a number together with the unit after it.
 fn with_units(text: &str) -> Vec<String> {
     const UNITS: [&str; 16] = [

@@ -4,7 +4,7 @@ use plotters::coord::Shift;
 use plotters::prelude::*;
 
 use super::consumption::band;
-use super::frame::{Labels, frame, upright};
+use super::frame::{Labels, frame, upright, width};
 use super::{ChartError, Picture, drawn, ink, png, svg};
 use crate::judge::{BreakIn, EngineView, RatePoint};
 use crate::report::words::{numbers, place};
@@ -78,18 +78,20 @@ impl Picture for Seating<'_> {
                 drawn(chart.draw_series([Circle::new(
                     (*h, top * 0.06),
                     r,
-                    ink::TEXT.stroke_width((1.5 * scale) as u32),
+                    ink::TEXT.stroke_width(width(1.5, scale)),
                 )]))?;
             }
         }
         drawn(chart.draw_series([Polygon::new(band(&self.points, top), ink::RATE.mix(0.16).filled())]))?;
         let line = self.points.iter().map(|p| (p.hours, p.rate.qt_per_h));
-        drawn(chart.draw_series(LineSeries::new(line, ink::RATE.stroke_width((1.8 * scale) as u32))))?;
+        drawn(chart.draw_series(LineSeries::new(line, ink::RATE.stroke_width(width(1.8, scale)))))?;
         let tick = top * 0.03;
         let added = self.points.iter().filter(|p| p.added_qt > 0.0);
-        drawn(chart.draw_series(added.map(|p| {
-            PathElement::new([(p.hours, 0.0), (p.hours, tick)], ink::TEXT.stroke_width((1.4 * scale) as u32))
-        })))?;
+        drawn(chart.draw_series(
+            added.map(|p| {
+                PathElement::new([(p.hours, 0.0), (p.hours, tick)], ink::TEXT.stroke_width(width(1.4, scale)))
+            }),
+        ))?;
         Ok(())
     }
 }

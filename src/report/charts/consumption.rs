@@ -3,7 +3,7 @@
 use plotters::coord::Shift;
 use plotters::prelude::*;
 
-use super::frame::{Labels, across, frame, numbered, thinned, upright};
+use super::frame::{Labels, across, frame, numbered, thinned, upright, width};
 use super::{ChartError, Picture, drawn, ink, png, svg};
 use crate::alerts::Alert;
 use crate::judge::{EngineView, Kind, RatePoint};
@@ -128,12 +128,14 @@ impl Picture for Consumption<'_> {
             across(&mut chart, scale, (first, last), c, ink::LIMIT, &format!("ceiling {}", numbers::rate(c)))?;
         }
         let line = points.iter().map(|p| (p.hours, p.rate.qt_per_h));
-        drawn(chart.draw_series(LineSeries::new(line, ink::RATE.stroke_width((1.8 * scale) as u32))))?;
+        drawn(chart.draw_series(LineSeries::new(line, ink::RATE.stroke_width(width(1.8, scale)))))?;
         let tick = top * 0.03;
         let added = e.points.iter().filter(|p| p.added_qt > 0.0);
-        drawn(chart.draw_series(added.map(|p| {
-            PathElement::new([(p.hours, 0.0), (p.hours, tick)], ink::TEXT.stroke_width((1.4 * scale) as u32))
-        })))?;
+        drawn(chart.draw_series(
+            added.map(|p| {
+                PathElement::new([(p.hours, 0.0), (p.hours, tick)], ink::TEXT.stroke_width(width(1.4, scale)))
+            }),
+        ))?;
         for (hours, number) in self.alarms.iter().filter(|(h, _)| (first..=last + margin).contains(h)) {
             numbered(&mut chart, scale, (*hours, rate_at(&e.points, *hours).min(top)), &number.to_string())?;
         }

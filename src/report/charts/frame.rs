@@ -21,6 +21,11 @@ pub struct Labels<'a> {
     pub y: &'a str,
 }
 
+/// A line's width in whole pixels, never none.
+pub fn width(width: f64, scale: f64) -> u32 {
+    (width * scale).round().max(1.0) as u32
+}
+
 /// Letters of a size, in an ink.
 pub fn letters(size: f64, scale: f64, color: RGBColor) -> TextStyle<'static> {
     (FAMILY, size * scale).into_font().color(&color)
@@ -61,7 +66,7 @@ pub fn frame<'a, B: DrawingBackend + 'a>(
             .disable_x_mesh()
             .max_light_lines(0)
             .bold_line_style(ink::RULE)
-            .axis_style(ink::SOFT.stroke_width(scale as u32))
+            .axis_style(ink::SOFT.stroke_width(width(1.0, scale)))
             .label_style(letters(12.0, scale, ink::SOFT))
             .axis_desc_style(letters(12.0, scale, ink::TEXT))
             .x_labels(8)
@@ -87,7 +92,7 @@ pub fn across<B: DrawingBackend>(
 ) -> Result<(), ChartError> {
     let dash = (6.0 * scale) as i32;
     let line = [(from, y), (to, y)];
-    drawn(chart.draw_series(DashedLineSeries::new(line, dash, dash, color.stroke_width((1.3 * scale) as u32))))?;
+    drawn(chart.draw_series(DashedLineSeries::new(line, dash, dash, color.stroke_width(width(1.3, scale)))))?;
     let style = letters(12.0, scale, color).pos(Pos::new(HPos::Right, VPos::Bottom));
     drawn(
         chart.draw_series([EmptyElement::at((to, y)) + Text::new(words.to_owned(), (0, -(2.0 * scale) as i32), style)]),
@@ -105,7 +110,7 @@ pub fn upright<B: DrawingBackend>(
 ) -> Result<(), ChartError> {
     let (dot, gap) = ((2.0 * scale) as i32, (3.0 * scale) as i32);
     let line = [(x, bottom), (x, top)];
-    drawn(chart.draw_series(DashedLineSeries::new(line, dot, gap, ink::SOFT.stroke_width(scale as u32))))?;
+    drawn(chart.draw_series(DashedLineSeries::new(line, dot, gap, ink::SOFT.stroke_width(width(1.0, scale)))))?;
     if !words.is_empty() {
         let style = letters(11.0, scale, ink::SOFT).pos(Pos::new(HPos::Left, VPos::Top));
         let at = ((3.0 * scale) as i32, 0);

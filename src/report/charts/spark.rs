@@ -3,6 +3,7 @@
 use plotters::coord::Shift;
 use plotters::prelude::*;
 
+use super::frame::width;
 use super::{ChartError, Picture, drawn, ink, png};
 use crate::judge::{EngineView, RatePoint};
 use crate::report::words::numbers;
@@ -75,10 +76,15 @@ impl Picture for Spark<'_> {
         if let Some(b) = self.baseline {
             let dash = (4.0 * scale) as i32;
             let line = [(first.hours, b), (last.hours, b)];
-            drawn(chart.draw_series(DashedLineSeries::new(line, dash, dash, ink::SOFT.stroke_width(scale as u32))))?;
+            drawn(chart.draw_series(DashedLineSeries::new(
+                line,
+                dash,
+                dash,
+                ink::SOFT.stroke_width(width(1.0, scale)),
+            )))?;
         }
         let line = self.points.iter().map(|p| (p.hours, p.rate.qt_per_h));
-        drawn(chart.draw_series(LineSeries::new(line, ink::RATE.stroke_width((1.6 * scale) as u32))))?;
+        drawn(chart.draw_series(LineSeries::new(line, ink::RATE.stroke_width(width(1.6, scale)))))?;
         let end = (last.hours, last.rate.qt_per_h.min(top));
         drawn(chart.draw_series([Circle::new(end, (2.2 * scale) as i32, ink::RATE.filled())]))?;
         Ok(())

@@ -3,7 +3,7 @@
 use plotters::coord::Shift;
 use plotters::prelude::*;
 
-use super::frame::{Labels, across, frame, thinned};
+use super::frame::{Labels, across, frame, thinned, width};
 use super::{ChartError, Picture, drawn, ink, png, svg};
 use crate::judge::EngineView;
 use crate::report::words::place;
@@ -71,8 +71,8 @@ impl Picture for Statistic<'_> {
         let value = |v: f32| f64::from(v).clamp(0.0, top);
         let rise = points.iter().map(|p| (p.hours, value(p.ln_rise)));
         let fall = points.iter().map(|p| (p.hours, value(p.ln_fall)));
-        drawn(chart.draw_series(LineSeries::new(fall, ink::OTHER.stroke_width(scale as u32))))?;
-        drawn(chart.draw_series(LineSeries::new(rise, ink::RATE.stroke_width((2.0 * scale) as u32))))?;
+        drawn(chart.draw_series(LineSeries::new(fall, ink::OTHER.stroke_width(width(1.0, scale)))))?;
+        drawn(chart.draw_series(LineSeries::new(rise, ink::RATE.stroke_width(width(2.0, scale)))))?;
         let now = f64::from(points[points.len() - 1].limit);
         if now > 0.0 {
             across(&mut chart, scale, (first, last), now, ink::LIMIT, &format!("limit {now:.1}"))?;

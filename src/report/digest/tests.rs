@@ -11,6 +11,27 @@ fn the_text_part_keeps_to_78_columns() {
     }
 }
 
+/// The goal: a digest with charts for a hundred engines in three seconds at most.
+#[test]
+fn a_hundred_engines_take_under_three_seconds() {
+    let mut m = sample::morning();
+    m.engines = (0..100).map(|i| sample::engine(&format!("N0{i:03}H"), "left", &format!("H-{i}"), 0.12)).collect();
+    for e in &mut m.engines {
+        e.points = sample::points(0.11, Some(60)).into_iter().cycle().take(3000).collect();
+        e.points.iter_mut().enumerate().for_each(|(i, p)| p.hours = i as f64);
+        e.hours_since_build = Some(3000.0);
+    }
+    let start = std::time::Instant::now();
+    let letter = digest(&m);
+    let took = start.elapsed();
+    assert_eq!(letter.pictures.len(), 100);
+    assert!(took.as_secs_f64() < 3.0, "{took:?}");
+    println!(
+        "digest of 100 engines: {took:?}, {} bytes of pictures",
+        letter.pictures.iter().map(|p| p.1.len()).sum::<usize>()
+    );
+}
+
 #[test]
 #[ignore = "writes pictures to look at"]
 fn look() {

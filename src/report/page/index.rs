@@ -96,7 +96,7 @@ fn row(m: &Morning, e: &EngineView, name: &str) -> String {
         })
         .collect();
     format!(
-        "<tr><th scope=\"row\"><a href=\"engine/{name}.html\">{place}</a></th><td>{}</td><td class=\"n\">{:.1}</td><td>{}</td>\
+        "<tr><th scope=\"row\"><a href=\"engine/{name}.html\">{place}</a></th><td class=\"k\">{}</td><td class=\"n\">{:.1}</td><td>{}</td>\
          <td>{}</td><td class=\"n\">{rate}</td><td class=\"n\">{}</td><td class=\"n\">{}</td><td>{}</td><td>{}</td></tr>\n",
         escape(&e.serial),
         e.hours,

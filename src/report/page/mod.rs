@@ -44,7 +44,8 @@ const STYLE: &str = "body { max-width: 1080px; }
 .skip { position: absolute; left: -999px; } .skip:focus { position: static; }
 .wide { overflow-x: auto; } .wide table { min-width: 760px; }
 td.n, th.n { text-align: right; }
-figure { margin: 14px 0; } figure svg { max-width: 100%; height: auto; }
+figure { margin: 14px 0; overflow-x: auto; } figure svg { max-width: 100%; min-width: 600px; height: auto; }
+td.k { white-space: nowrap; }
 dl { display: grid; grid-template-columns: max-content 1fr; gap: 3px 16px; margin: 8px 0; } dt { color: var(--soft); } dd { margin: 0; }
 nav { font-size: .9rem; margin: 0 0 10px; }
 svg [fill='#F8F9F6'] { fill: var(--raised); }
