@@ -194,4 +194,6 @@ pub fn closings(alerts: &[Alert]) -> Vec<Closing> {
 }
 
 #[cfg(test)]
+mod property_tests;
+#[cfg(test)]
 mod tests;

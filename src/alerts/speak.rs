@@ -181,25 +181,25 @@ pub(super) fn growth(alert: &Alert, pass: &Pass<'_>) -> Option<Why> {
 fn speak(alert: &mut Alert, growth: Option<Why>, pass: &Pass<'_>) -> Decision {
     let number = alert.number;
     let silent = |because| Decision::Silent { number, because };
+    let back = match &alert.told {
+        Some(told) => alert.memory.owed == Some(Why::Reopened) && back_unchanged(alert.level(), told, pass.now),
+        None => false,
+    };
+    if back {
+        alert.memory.owed = None;
+    }
     let why = match (&alert.told, alert.memory.owed, growth) {
         (None, _, _) => Why::Raised,
         (Some(_), _, Some(why @ (Why::Grew { .. } | Why::LevelRose { .. }))) => why,
-        (Some(told), Some(Why::Reopened), _) if back_unchanged(alert.level(), told, pass.now) => {
-            alert.memory.owed = None;
-            return silent(Silence::CameBackUnchanged);
-        }
         (Some(_), Some(owed), _) => owed,
         (Some(_), None, Some(why)) => why,
+        (Some(_), None, None) if escalates(alert, pass) => Why::Escalated,
         (Some(told), None, None) => {
-            if escalates(alert, pass) {
-                Why::Escalated
-            } else {
-                let next = next_reminder(told, pass);
-                if next > pass.now {
-                    return silent(Silence::Told { next });
-                }
-                Why::Reminder { nth: told.reminders + 1 }
+            let next = next_reminder(told, pass);
+            if next > pass.now {
+                return silent(if back { Silence::CameBackUnchanged } else { Silence::Told { next } });
             }
+            Why::Reminder { nth: told.reminders + 1 }
         }
     };
     match how(alert, why, pass) {
@@ -287,6 +287,10 @@ fn told(alert: &mut Alert, why: Why, how: How, now: Instant) {
     let warning = alert.level() == Level::Warning;
     if why == Why::Escalated {
         alert.memory.escalated = Some(now);
+        // Those it went to have been reminded, too.
+        if let Some(told) = &mut alert.told {
+            told.at = now;
+        }
         alert.note(now, PROGRAM, "escalated: nobody has acknowledged it");
         return;
     }

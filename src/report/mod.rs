@@ -12,7 +12,6 @@ pub mod metrics;
 pub mod page;
 pub mod status;
 pub mod text;
-pub mod trial;
 pub mod words;
 
 #[cfg(test)]

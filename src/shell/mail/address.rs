@@ -47,3 +47,57 @@ fn wants(route: &Route, letter: Recipients<'_>) -> bool {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::meant::Security;
+    use crate::judge::{Kind, Level};
+
+    fn mail(routes: Vec<Route>) -> Mail {
+        Mail {
+            server: "localhost".into(),
+            port: 587,
+            security: Security::StartTls,
+            username: None,
+            password_file: None,
+            ca_file: None,
+            from: "cowlwatch@example.org".into(),
+            to: vec!["maintenance@example.org".into()],
+            routes,
+        }
+    }
+
+    fn route(to: &str) -> Route {
+        Route { to: vec![to.into()], at_least: Level::Advisory, tails: vec![], kinds: vec![], digest: false }
+    }
+
+    fn bundle(tail: &str, level: Level, kind: Kind, audience: Audience) -> Bundle {
+        Bundle { tail: tail.into(), audience, level, kinds: vec![kind], says: vec![] }
+    }
+
+    #[test]
+    fn routes_add_those_who_want_a_letter_and_nobody_twice() {
+        let configured = mail(vec![
+            Route { at_least: Level::Warning, ..route("warnings@example.org") },
+            Route { tails: vec!["N0500A".into()], ..route("owner@example.org") },
+            Route { kinds: vec![Kind::MetalFound], ..route("shop@example.org") },
+            Route { digest: true, at_least: Level::Warning, ..route("office@example.org") },
+            route(" Maintenance@Example.org"),
+        ]);
+        let alerts = Alerts { escalate_to: vec!["director@example.org".into()], ..Alerts::default() };
+        let to = |letter| {
+            let got = recipients(letter, Some(&configured), &alerts);
+            got.iter().map(|a| a.split('@').next().unwrap_or("").to_owned()).collect::<Vec<_>>()
+        };
+        let metal = bundle("N0417H", Level::Warning, Kind::MetalFound, Audience::Usual);
+        assert_eq!(to(Recipients::Alerts(&metal)), ["maintenance", "warnings", "shop", "office"]);
+        let other = bundle("N0500A", Level::Caution, Kind::ChtHigh, Audience::Usual);
+        assert_eq!(to(Recipients::Alerts(&other)), ["maintenance", "owner"]);
+        let escalated = bundle("N0500A", Level::Warning, Kind::MetalFound, Audience::Escalation);
+        assert_eq!(to(Recipients::Alerts(&escalated)), ["director"]);
+        assert_eq!(to(Recipients::Digest), ["maintenance", "office"]);
+        assert_eq!(to(Recipients::Program), ["maintenance"]);
+        assert_eq!(recipients(Recipients::Digest, None, &alerts), ["maintenance@localhost"]);
+    }
+}

@@ -72,6 +72,7 @@ impl Store {
         connection.pragma_update(None, "synchronous", "FULL")?;
         connection.pragma_update(None, "foreign_keys", true)?;
         connection.pragma_update(None, "cache_size", -8000)?;
+        connection.pragma_update(None, "journal_size_limit", 16 << 20)?;
         connection.pragma_update(None, "trusted_schema", false)?;
         check(&connection, &path)?;
         migrate(&connection, &path)?;

@@ -299,3 +299,52 @@ fn two_alerts_never_share_a_key() {
     let twin = Alert { number: 2, ..alert(1, "rise 1") };
     assert!(pass.put_alerts(&[alert(1, "rise 1"), twin]).is_err());
 }
+
+/// A full disk, made with a limit on the database's pages.
+#[test]
+fn a_full_disk_is_said_and_survived() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut store = Store::open(folder.path()).unwrap();
+    let pages: i64 = store.connection.query_row("PRAGMA page_count", [], |row| row.get(0)).unwrap();
+    let limit = |store: &Store, pages: i64| {
+        store.connection.query_row(&format!("PRAGMA max_page_count={pages}"), [], |_| Ok(())).unwrap();
+    };
+    limit(&store, pages + 2);
+    let records: Vec<Rejection> = (0..2000).map(rejection).collect();
+    let pass = store.begin().unwrap();
+    pass.put_alerts(&[alert(1, "rise 1")]).unwrap();
+    let error = pass.put_file(&file("A/logbook.csv"), &records).unwrap_err();
+    assert!(matches!(error, StoreError::Full) && error.may_pass() && error.exit_code() == 73, "{error}");
+    drop(pass);
+    assert_eq!(store.alerts().unwrap(), []);
+    limit(&store, 1_000_000);
+    let pass = store.begin().unwrap();
+    pass.put_alerts(&[alert(1, "rise 1")]).unwrap();
+    pass.put_file(&file("A/logbook.csv"), &records).unwrap();
+    pass.commit().unwrap();
+    assert_eq!(store.alerts().unwrap().len(), 1);
+}
+
+#[test]
+fn a_state_that_cannot_be_written_is_said() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut store = Store::open(folder.path()).unwrap();
+    store.connection.pragma_update(None, "query_only", true).unwrap();
+    let error = store.begin().map(drop).unwrap_err();
+    assert!(matches!(error, StoreError::ReadOnly) && error.exit_code() == 73, "{error}");
+}
+
+#[test]
+fn a_hundred_thousand_known_files_are_listed_at_once() {
+    let mut store = Store::scratch(None).unwrap();
+    let pass = store.begin().unwrap();
+    for number in 0..100_000 {
+        pass.put_file(&file(&format!("N{:04}/monitor/{number}.csv", number % 97)), &Vec::<Rejection>::new()).unwrap();
+    }
+    pass.commit().unwrap();
+    let began = std::time::Instant::now();
+    assert_eq!(store.known_files().unwrap().len(), 100_000);
+    // A share of the half second a pass over them may take; generous for a loaded machine.
+    assert!(began.elapsed().as_millis() < 1500, "{:?}", began.elapsed());
+    println!("listed in {:?}", began.elapsed());
+}
