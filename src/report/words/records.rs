@@ -2,7 +2,7 @@
 
 use super::facts::Facts;
 use super::numbers;
-use crate::judge::Kind;
+use crate::judge::{Fact, Kind};
 
 /// The headline, without the engine in front.
 pub fn headline(f: &Facts) -> String {
@@ -49,6 +49,12 @@ fn hours(f: &Facts) -> String {
     match (f.number(&["read_h", "found"]), f.number(&["expected_h", "expected"])) {
         (Some(read), Some(expected)) => {
             let at = f.day(f.near());
+            if f.finding.evidence.get("jumped") == Some(&Fact::Flag(true)) && read > expected {
+                let more = numbers::hours(read - expected);
+                return format!(
+                    "by {at} the meter had moved on {more} more than the flights logged{line}: one not logged?"
+                );
+            }
             format!("meter reading {read:.1} on {at} does not fit, about {expected:.1} expected{line}; set aside")
         }
         _ => match (f.said(&["found"]), f.said(&["expected"])) {
