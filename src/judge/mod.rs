@@ -7,6 +7,7 @@
 
 mod assemble;
 pub mod break_in;
+pub mod compare;
 pub mod consumption;
 pub mod flight_review;
 pub mod gaps;

@@ -4,6 +4,7 @@
 
 pub mod break_in_sheet;
 pub mod charts;
+pub mod compare;
 pub mod digest;
 pub mod html;
 pub mod json;
