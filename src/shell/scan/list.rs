@@ -1,0 +1,159 @@
+//! Which files there are, by names and stat alone.
+
+use std::fs;
+use std::io;
+use std::os::unix::fs::MetadataExt;
+use std::path::Path;
+use std::time::{Duration, SystemTime};
+
+use globset::{Glob, GlobBuilder, GlobMatcher};
+
+use crate::records::{Aircraft, Rejection, Source};
+use crate::shell::store::FileRow;
+
+/// Folders below a tail's that are looked into.
+const DEPTH: usize = 8;
+
+/// What a file is read as; the number is the index of its layout table in aircraft.toml.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Role {
+    Logbook(Option<usize>),
+    Monitor(Option<usize>),
+}
+
+/// A file that may hold records.
+#[derive(Clone, Debug)]
+pub struct Found {
+    /// Relative to the fleet folder.
+    pub path: String,
+    pub tail: String,
+    pub role: Role,
+    pub size: u64,
+    pub mtime_ns: i64,
+    pub inode: u64,
+}
+
+#[derive(Debug, Default)]
+pub struct Listing {
+    pub files: Vec<Found>,
+    pub odd: Vec<Rejection>,
+}
+
+/// Names of the folders under the fleet folder, in order.
+pub fn tails(folder: &Path) -> io::Result<Vec<String>> {
+    let mut names = Vec::new();
+    for entry in fs::read_dir(folder)? {
+        let entry = entry?;
+        let name = entry.file_name().to_string_lossy().into_owned();
+        if !name.starts_with('.') && entry.file_type().is_ok_and(|t| t.is_dir()) {
+            names.push(name);
+        }
+    }
+    names.sort();
+    Ok(names)
+}
+
+/// Size, time in nanoseconds and inode.
+pub fn stat(metadata: &fs::Metadata) -> (u64, i64, u64) {
+    let ns = metadata.mtime().saturating_mul(1_000_000_000).saturating_add(metadata.mtime_nsec());
+    (metadata.len(), ns, metadata.ino())
+}
+
+pub fn unchanged(file: &Found, known: Option<&FileRow>, reader: u64) -> bool {
+    known.is_some_and(|k| {
+        (k.size, k.mtime_ns, k.inode, k.reader) == (file.size, file.mtime_ns, file.inode, reader)
+    })
+}
+
+/// Whether the file changed less than `settle` ago. A time in the future (a share's clock) is not young.
+pub fn younger(file: &Found, settle: Duration) -> bool {
+    let now = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).map_or(0, |d| d.as_nanos() as i64);
+    let age = now - file.mtime_ns;
+    age >= 0 && (age as u128) < settle.as_nanos()
+}
+
+struct Globs {
+    logbooks: Vec<(GlobMatcher, Option<usize>)>,
+    monitors: Vec<(GlobMatcher, Option<usize>)>,
+}
+
+fn glob(pattern: &str) -> Option<GlobMatcher> {
+    GlobBuilder::new(pattern)
+        .literal_separator(true)
+        .case_insensitive(true)
+        .build()
+        .ok()
+        .map(|g: Glob| g.compile_matcher())
+}
+
+impl Globs {
+    fn of(aircraft: Option<&Aircraft>) -> Self {
+        let tables = |globs: Vec<&str>| -> Vec<(GlobMatcher, Option<usize>)> {
+            globs.iter().enumerate().filter_map(|(i, g)| Some((glob(g)?, Some(i)))).collect()
+        };
+        let mut logbooks = aircraft.map_or(Vec::new(), |a| tables(a.logbooks.iter().map(|l| &*l.files).collect()));
+        let mut monitors = aircraft.map_or(Vec::new(), |a| tables(a.monitors.iter().map(|l| &*l.files).collect()));
+        logbooks.extend(glob("logbook*.{csv,xlsx,ods}").map(|g| (g, None)));
+        monitors.extend(glob("monitor/**/*.csv").map(|g| (g, None)));
+        Self { logbooks, monitors }
+    }
+
+    fn role(&self, inside: &str) -> Option<Role> {
+        let first = |list: &[(GlobMatcher, Option<usize>)]| {
+            list.iter().find(|(g, _)| g.is_match(inside)).map(|(_, index)| *index)
+        };
+        first(&self.logbooks).map(Role::Logbook).or_else(|| first(&self.monitors).map(Role::Monitor))
+    }
+}
+
+/// Files of a tail that may hold records. Lock files of spreadsheets and hidden files are passed over.
+pub fn files(folder: &Path, tail: &str, aircraft: Option<&Aircraft>) -> Listing {
+    let globs = Globs::of(aircraft);
+    let mut listing = Listing::default();
+    walk(&folder.join(tail), "", tail, 0, &globs, &mut listing);
+    listing.files.sort_by(|a, b| a.path.cmp(&b.path));
+    listing
+}
+
+fn walk(folder: &Path, inside: &str, tail: &str, depth: usize, globs: &Globs, listing: &mut Listing) {
+    let entries = match fs::read_dir(folder) {
+        Ok(entries) => entries,
+        Err(error) => {
+            let what = if inside.is_empty() { tail.to_owned() } else { format!("{tail}/{inside}") };
+            return listing.odd.push(odd(&what, &format!("folder cannot be read ({error})"), "a readable folder"));
+        }
+    };
+    for entry in entries.flatten() {
+        let name = entry.file_name().to_string_lossy().into_owned();
+        if name.starts_with('.') || name.starts_with("~$") {
+            continue;
+        }
+        let inside = if inside.is_empty() { name } else { format!("{inside}/{name}") };
+        let Ok(kind) = entry.file_type() else { continue };
+        if kind.is_dir() {
+            if depth < DEPTH {
+                walk(&entry.path(), &inside, tail, depth + 1, globs, listing);
+            }
+            continue;
+        }
+        let Some(role) = globs.role(&inside) else { continue };
+        let path = format!("{tail}/{inside}");
+        if !kind.is_file() {
+            let what = if kind.is_symlink() { "a link" } else { "not a regular file" };
+            listing.odd.push(odd(&path, what, "a regular file; it is not opened"));
+            continue;
+        }
+        let Ok(metadata) = entry.metadata() else { continue };
+        let (size, mtime_ns, inode) = stat(&metadata);
+        listing.files.push(Found { path, tail: tail.to_owned(), role, size, mtime_ns, inode });
+    }
+}
+
+pub fn odd(path: &str, found: &str, expected: &str) -> Rejection {
+    Rejection {
+        source: Source { file: path.into(), line: 0 },
+        found: found.to_owned(),
+        expected: expected.to_owned(),
+        whole_file: true,
+    }
+}

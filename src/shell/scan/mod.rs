@@ -1,0 +1,137 @@
+//! Looks at the fleet folder and reads what changed. Nothing in it is ever written, moved or deleted.
+//!
+//! A known file whose size, time and inode are unchanged is not opened. Everything else is read
+//! provisionally: a file that changed while it was read waits for the next round. Names that lead
+//! out of the folder, pipes and devices are never opened. No database here: the result is a
+//! [`Batch`] of bounded size, applied by whoever asked, so that a share that hangs can hang alone.
+
+mod list;
+mod open;
+mod read;
+
+use std::collections::HashMap;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::{Duration, Instant as Tick};
+
+use serde::{Deserialize, Serialize};
+
+use crate::config::Config;
+use crate::engine::Models;
+use crate::records::{Aircraft, LogEntry, Rejection, RunSummary};
+use crate::shell::store::FileRow;
+
+/// Raised whenever the same bytes are read differently, so that stored records are made anew.
+const READER_VERSION: u32 = 1;
+/// Changed files taken into one batch.
+const BATCH_FILES: usize = 5_000;
+
+/// What one file says.
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
+pub struct FileRecords {
+    pub aircraft: Option<Aircraft>,
+    pub entries: Vec<LogEntry>,
+    pub runs: Vec<RunSummary>,
+    pub rejections: Vec<Rejection>,
+}
+
+/// A change to what is known of the fleet folder.
+#[derive(Debug)]
+pub enum Change {
+    Put(FileRow, FileRecords),
+    /// Same content, other size, time or inode.
+    Touch(FileRow),
+    Remove(String),
+}
+
+/// A tail's folder as seen.
+#[derive(Clone, Debug)]
+pub struct TailSeen {
+    pub name: String,
+    pub has_aircraft_file: bool,
+}
+
+/// What one look at the fleet folder gave.
+#[derive(Debug, Default)]
+pub struct Batch {
+    pub changes: Vec<Change>,
+    pub tails: Vec<TailSeen>,
+    /// Files read, known and unchanged, and changing while looked at.
+    pub read: u32,
+    pub unchanged: u32,
+    pub waiting: u32,
+    /// Changed files left for the next batch.
+    pub left: u32,
+    /// Things that could not be looked at (odd files, permission).
+    pub problems: Vec<Rejection>,
+    /// The fleet folder itself could not be read, and why.
+    pub unreachable: Option<String>,
+}
+
+/// How to look.
+#[derive(Clone, Debug)]
+pub struct Look {
+    pub folder: PathBuf,
+    pub config: Arc<Config>,
+    pub models: Arc<Models>,
+    /// Files younger than this wait for the next round (the service); zero reads at once (`scan`).
+    pub settle: Duration,
+    /// Reading stops at this much time and leaves the rest for the next batch.
+    pub time: Duration,
+}
+
+/// Looks once. `known` is what the state remembers, by path.
+pub fn look(look: &Look, known: &HashMap<String, FileRow>) -> Batch {
+    let started = Tick::now();
+    let mut batch = Batch::default();
+    let tails = match list::tails(&look.folder) {
+        Ok(tails) => tails,
+        Err(error) => {
+            batch.unreachable = Some(format!("{}: {error}", look.folder.display()));
+            return batch;
+        }
+    };
+    let mut seen: HashMap<&str, ()> = HashMap::with_capacity(known.len());
+    let mut monitors = Vec::new();
+    for tail in &tails {
+        let reader = read::Tail::open(look, tail, known, &mut batch);
+        let listing = list::files(&look.folder, tail, reader.aircraft());
+        batch.tails.push(TailSeen { name: tail.clone(), has_aircraft_file: reader.has_file() });
+        batch.problems.extend(listing.odd);
+        for file in listing.files {
+            if let Some((key, _)) = known.get_key_value(&file.path) {
+                seen.insert(key.as_str(), ());
+            }
+            if list::unchanged(&file, known.get(&file.path), reader.version(&file.role)) {
+                batch.unchanged += 1;
+            } else if !look.settle.is_zero() && list::younger(&file, look.settle) {
+                batch.waiting += 1;
+            } else if matches!(file.role, list::Role::Monitor(_)) {
+                // Logs first: what they say matters most when there is much to read.
+                monitors.push((reader.clone(), file));
+            } else {
+                reader.read(&file, known.get(&file.path), &mut batch);
+            }
+        }
+    }
+    for (done, (reader, file)) in monitors.iter().enumerate() {
+        if batch.changes.len() >= BATCH_FILES || started.elapsed() > look.time {
+            batch.left = (monitors.len() - done) as u32;
+            break;
+        }
+        reader.read(file, known.get(&file.path), &mut batch);
+    }
+    remove_gone(known, &seen, &mut batch);
+    batch
+}
+
+/// Files that are gone from a folder that is there. A folder that vanished keeps its records: an
+/// unmounted share looks like an empty folder, and silence must not look like health.
+fn remove_gone(known: &HashMap<String, FileRow>, seen: &HashMap<&str, ()>, batch: &mut Batch) {
+    for (path, row) in known {
+        let there = batch.tails.iter().any(|t| t.name == row.tail && t.has_aircraft_file);
+        if there && !seen.contains_key(path.as_str()) && !path.ends_with("/aircraft.toml") {
+            batch.changes.push(Change::Remove(path.clone()));
+        }
+    }
+}

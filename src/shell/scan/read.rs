@@ -1,0 +1,192 @@
+//! Reads a tail's files into records.
+
+use std::collections::HashMap;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use super::list::{Found, Role, odd};
+use super::open::Opened;
+use super::{Batch, Change, FileRecords, Look, READER_VERSION};
+use crate::config::Config;
+use crate::engine::Models;
+use crate::records::layout::LogbookLayout;
+use crate::records::monitor::{self, RecordedEngine, ReduceContext};
+use crate::records::run::REDUCER_VERSION;
+use crate::records::table::{Content, Sheet, content};
+use crate::records::{Aircraft, Rejection, aircraft_file, logbook};
+use crate::shell::store::FileRow;
+use crate::shell::workbook;
+
+/// Largest aircraft.toml and logbook read, bytes.
+const AIRCRAFT_LIMIT: u64 = 1 << 20;
+const LOGBOOK_LIMIT: u64 = 64 << 20;
+
+/// One tail's reader.
+#[derive(Clone, Debug)]
+pub struct Tail {
+    folder: PathBuf,
+    config: Arc<Config>,
+    aircraft: Option<Arc<Aircraft>>,
+    has_file: bool,
+    context: Arc<ReduceContext>,
+    logbook_version: u64,
+    monitor_version: u64,
+}
+
+impl Tail {
+    /// Reads the tail's aircraft.toml, always: it is small, and everything else hangs on it.
+    pub fn open(look: &Look, tail: &str, known: &HashMap<String, FileRow>, batch: &mut Batch) -> Self {
+        let path = format!("{tail}/aircraft.toml");
+        let mut reader = Self {
+            folder: look.folder.clone(),
+            config: look.config.clone(),
+            aircraft: None,
+            has_file: false,
+            context: Arc::new(ReduceContext::new(look.config.settings.fleet.time_zone, Vec::new())),
+            logbook_version: 0,
+            monitor_version: 0,
+        };
+        let mut opened = match Opened::open(&look.folder.join(&path)) {
+            Ok(opened) => opened,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return reader,
+            Err(error) => {
+                batch.problems.push(odd(&path, &format!("cannot be read ({error})"), "a readable file"));
+                return reader;
+            }
+        };
+        let bytes = match opened.content(AIRCRAFT_LIMIT) {
+            Ok(Some(bytes)) => bytes,
+            Ok(None) => {
+                batch.problems.push(odd(&path, "larger than 1 MB", "a short TOML file"));
+                return reader;
+            }
+            Err(error) => {
+                batch.problems.push(odd(&path, &format!("cannot be read ({error})"), "a readable file"));
+                return reader;
+            }
+        };
+        reader.has_file = true;
+        let (aircraft, rejections) =
+            aircraft_file::parse(&String::from_utf8_lossy(&bytes), &path, &look.config.layouts);
+        reader.take(aircraft.clone(), &opened.hash(), &look.models);
+        let row = row(&path, tail, &opened, reader.logbook_version);
+        if known.get(&path) != Some(&row) {
+            batch.read += 1;
+            let records = FileRecords { aircraft, rejections, ..FileRecords::default() };
+            batch.changes.push(Change::Put(row, records));
+        } else {
+            batch.unchanged += 1;
+        }
+        reader
+    }
+
+    fn take(&mut self, aircraft: Option<Aircraft>, hash: &[u8], models: &Models) {
+        let engines = aircraft.iter().flat_map(|a| &a.engines);
+        let engines = engines
+            .map(|e| RecordedEngine { position: e.position.clone(), model: models.get(&e.model).cloned() })
+            .collect();
+        let context = ReduceContext::new(self.config.settings.fleet.time_zone, engines);
+        let layouts = format!("{:?} {}", self.config.layouts, self.config.settings.fleet.time_zone);
+        self.logbook_version = version(&[hash, layouts.as_bytes(), &READER_VERSION.to_le_bytes()]);
+        let more = format!("{REDUCER_VERSION} {}", context.fingerprint());
+        self.monitor_version = version(&[&self.logbook_version.to_le_bytes(), more.as_bytes()]);
+        self.context = Arc::new(context);
+        self.aircraft = aircraft.map(Arc::new);
+    }
+
+    pub fn aircraft(&self) -> Option<&Aircraft> {
+        self.aircraft.as_deref()
+    }
+
+    pub fn has_file(&self) -> bool {
+        self.has_file
+    }
+
+    /// What stored records of such a file must have been made by.
+    pub fn version(&self, role: &Role) -> u64 {
+        match role {
+            Role::Logbook(_) => self.logbook_version,
+            Role::Monitor(_) => self.monitor_version,
+        }
+    }
+
+    /// Reads one file into the batch.
+    pub fn read(&self, file: &Found, known: Option<&FileRow>, batch: &mut Batch) {
+        let Some(aircraft) = &self.aircraft else { return };
+        let opened = match Opened::open(&self.folder.join(&file.path)) {
+            Ok(opened) => opened,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return,
+            Err(error) => {
+                batch.problems.push(odd(&file.path, &format!("cannot be read ({error})"), "a readable file"));
+                return;
+            }
+        };
+        let result = match file.role {
+            Role::Logbook(layout) => {
+                self.logbook(opened, file, layout.and_then(|i| aircraft.logbooks.get(i)), aircraft, known)
+            }
+            Role::Monitor(layout) => {
+                let layout = layout.and_then(|i| aircraft.monitors.get(i));
+                let mut opened = opened;
+                let (runs, rejections) = monitor::reduce(&mut opened, &file.path, layout, &self.context);
+                Ok((opened, Some(FileRecords { runs, rejections, ..FileRecords::default() })))
+            }
+        };
+        match result {
+            Ok((opened, _)) if !opened.held_still() => batch.waiting += 1,
+            Ok((opened, records)) => {
+                let row = row(&file.path, &file.tail, &opened, self.version(&file.role));
+                batch.read += 1;
+                batch.changes.push(match records {
+                    Some(records) => Change::Put(row, records),
+                    None => Change::Touch(row),
+                });
+            }
+            Err(problem) => batch.problems.push(problem),
+        }
+    }
+
+    /// `None` where the content is what it was.
+    fn logbook(
+        &self,
+        mut opened: Opened,
+        file: &Found,
+        layout: Option<&LogbookLayout>,
+        aircraft: &Aircraft,
+        known: Option<&FileRow>,
+    ) -> Result<(Opened, Option<FileRecords>), Rejection> {
+        let unreadable =
+            |error: std::io::Error| odd(&file.path, &format!("cannot be read ({error})"), "a readable file");
+        let Some(bytes) = opened.content(LOGBOOK_LIMIT).map_err(unreadable)? else {
+            let rejections = vec![odd(&file.path, "larger than 64 MB", "a logbook sheet")];
+            return Ok((opened, Some(FileRecords { rejections, ..FileRecords::default() })));
+        };
+        if known.is_some_and(|k| k.hash == opened.hash() && k.reader == self.logbook_version) {
+            return Ok((opened, None));
+        }
+        let shape = logbook::shape(layout);
+        let sheet = match content(&bytes) {
+            Content::Workbook => workbook::read_apart(opened.again().map_err(unreadable)?, &shape),
+            _ => Sheet::from_text(&bytes, &shape),
+        };
+        let zone = self.config.settings.fleet.time_zone;
+        let (entries, rejections) = logbook::read(&sheet, &file.path, layout, aircraft, zone);
+        Ok((opened, Some(FileRecords { entries, rejections, ..FileRecords::default() })))
+    }
+}
+
+fn row(path: &str, tail: &str, opened: &Opened, reader: u64) -> FileRow {
+    let (size, mtime_ns, inode) = opened.stat();
+    FileRow { path: path.to_owned(), tail: tail.to_owned(), size, mtime_ns, inode, hash: opened.hash(), reader }
+}
+
+fn version(parts: &[&[u8]]) -> u64 {
+    let mut hasher = blake3::Hasher::new();
+    for part in parts {
+        hasher.update(&(part.len() as u64).to_le_bytes());
+        hasher.update(part);
+    }
+    let mut first = [0; 8];
+    first.copy_from_slice(&hasher.finalize().as_bytes()[..8]);
+    u64::from_le_bytes(first)
+}
