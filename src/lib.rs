@@ -9,7 +9,9 @@
 #![forbid(unsafe_code)]
 
 pub mod alerts;
+pub mod cli;
 pub mod config;
+pub mod daemon;
 pub mod engine;
 pub mod judge;
 pub mod records;

@@ -10,5 +10,5 @@ fn main() -> ExitCode {
     if let Some((workbook::COMMAND, rest)) = arguments.split_first().map(|(first, rest)| (first.as_str(), rest)) {
         return workbook::child(rest);
     }
-    ExitCode::SUCCESS
+    cowlwatch::cli::main()
 }

@@ -9,15 +9,15 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 use tracing::{info, warn};
 
-use crate::alerts::{self, Action, Alert, Bundle, Outcome};
+use crate::alerts::{self, Action, Alert, Audience, Bundle, Outcome};
 use crate::config::Config;
 use crate::engine::{self, Fleet, Models, What};
 use crate::judge::{self, EngineView, Evidence, Finding, Judgement, Kind, RulesFor};
 use crate::records::{Instant, Rejection, Source, TailRecords};
 use crate::report::{self, Freshness, Letter, Morning, Undelivered};
-use crate::shell::mail::{self, Head, Recipients};
+use crate::shell::mail::{self, Recipients};
 use crate::shell::scan::{Batch, Change, FileRecords};
-use crate::shell::store::{self, NewLetter, Pass, Store};
+use crate::shell::store::{self, Pass, Store};
 
 /// What the program runs under.
 #[derive(Clone, Debug)]
@@ -48,6 +48,8 @@ pub struct Done {
     pub shown: Vec<Alert>,
     pub aircraft: Vec<Freshness>,
     pub rejections: Vec<Rejection>,
+    /// What digest and page are made of; none where nothing was judged.
+    pub morning: Option<Morning>,
     pub digest: Option<NaiveDate>,
     pub letters: u32,
     pub undelivered: Undelivered,
@@ -91,8 +93,7 @@ pub fn run(
 
     let remembered = pass.alerts()?;
     let fleet = seen.fleet(rules, now);
-    let mut judgement =
-        judge::judge(&fleet, &*rules.config, zone, &alerts::closings(&remembered), now);
+    let mut judgement = judge::judge(&fleet, &*rules.config, zone, &alerts::closings(&remembered), now);
     judgement.findings.extend(seen.findings(rules, now));
     let first = pass.is_first()?;
     let outcome = alerts::reconcile(
@@ -107,10 +108,13 @@ pub fn run(
     let mut writing = Writing { pass: &pass, rules, now, letters: 0 };
     let morning = morning(&pass, rules, &judgement, &outcome, &seen, &fleet, now, first)?;
     for bundle in alerts::bundles(&outcome) {
-        writing.single(&bundle, &outcome, &judgement.engines)?;
+        writing.single(&bundle, &outcome, &morning)?;
     }
     let digest = writing.digest(digest, morning.clone())?;
-    if first {
+    if first && !judgement.engines.is_empty() {
+        if digest.is_none() {
+            writing.summary(&morning)?;
+        }
         pass.mark_summarised()?;
     }
     let letters = writing.letters;
@@ -123,8 +127,9 @@ pub fn run(
         engines: judgement.engines,
         alerts: outcome.alerts,
         shown,
-        aircraft: morning.aircraft,
+        aircraft: morning.aircraft.clone(),
         rejections: seen.rejections,
+        morning: Some(morning),
         digest,
         letters,
         undelivered,
@@ -141,6 +146,7 @@ fn nothing_judged(now: Instant, counts: Counts, alerts: Vec<Alert>) -> Done {
         alerts,
         aircraft: Vec::new(),
         rejections: Vec::new(),
+        morning: None,
         digest: None,
         letters: 0,
         undelivered: Undelivered::default(),
@@ -202,7 +208,7 @@ impl Seen {
                 seen.missing.insert(tail);
             }
             if let Some(aircraft) = aircraft {
-                runs = crate::records::run::join(runs);
+                runs = crate::records::monitor::join(runs);
                 seen.tails.push(TailRecords { aircraft, entries, runs });
             }
         }
@@ -254,7 +260,11 @@ impl Seen {
         }
         for tail in &self.missing {
             let mut finding = file_finding(Kind::AircraftMissing, tail, "folder", now);
-            let what = if self.unreachable { "the fleet folder does not answer" } else { "its folder or aircraft.toml is gone" };
+            let what = if self.unreachable {
+                "the fleet folder does not answer"
+            } else {
+                "its folder or aircraft.toml is gone"
+            };
             finding.evidence = Evidence::default()
                 .with("found", what)
                 .with("expected", "the folder as before; what is known of the aircraft is kept");
@@ -382,16 +392,18 @@ struct Writing<'a> {
     letters: u32,
 }
 
-/// Sender and recipient where no mail is configured and letters go to a folder.
-const NOBODY: (&str, &str) = ("cowlwatch@localhost.invalid", "maintenance@localhost.invalid");
-
 impl Writing<'_> {
-    fn single(&mut self, bundle: &Bundle, outcome: &Outcome, engines: &[EngineView]) -> Result<(), store::StoreError> {
+    fn single(&mut self, bundle: &Bundle, outcome: &Outcome, morning: &Morning) -> Result<(), store::StoreError> {
         let alerts: Vec<&Alert> = bundle.says.iter().filter_map(|s| outcome.alert(s.number)).collect();
-        let settings = &self.rules.config.settings;
-        let letter = report::letters::single(&alerts, engines, settings.fleet.operator.as_deref(), settings.fleet.time_zone);
+        let letter = report::letters::single(&alerts, bundle.audience == Audience::Escalation, morning);
         let slug = format!("{}-{}", bundle.level.word(), bundle.tail);
-        self.enqueue("alert", &slug, &letter, Recipients::Alerts(bundle))
+        self.post("alert", &slug, &letter, Recipients::Alerts(bundle))
+    }
+
+    /// The one summary of a first pass.
+    fn summary(&mut self, morning: &Morning) -> Result<(), store::StoreError> {
+        let letter = report::digest::digest(morning);
+        self.post("summary", "first-look", &letter, Recipients::Digest)
     }
 
     fn digest(&mut self, wish: DigestWish, mut morning: Morning) -> Result<Option<NaiveDate>, store::StoreError> {
@@ -399,32 +411,23 @@ impl Writing<'_> {
         let Some(sequence) = self.pass.record_digest(date, self.now)? else { return Ok(None) };
         morning.sequence = sequence;
         let letter = report::digest::digest(&morning);
-        self.enqueue("digest", &format!("digest-{date}"), &letter, Recipients::Digest)?;
+        self.post("digest", &format!("digest-{date}"), &letter, Recipients::Digest)?;
         info!(%date, sequence, subject = %letter.subject, "digest written");
         Ok(Some(date))
     }
 
-    fn enqueue(&mut self, kind: &str, slug: &str, letter: &Letter, to: Recipients<'_>) -> Result<(), store::StoreError> {
+    fn post(&mut self, kind: &str, slug: &str, letter: &Letter, to: Recipients<'_>) -> Result<(), store::StoreError> {
         let settings = &self.rules.config.settings;
-        let (from, to) = match &settings.mail {
-            Some(mail) => (mail.from.clone(), mail::recipients(to, mail, &settings.alerts)),
-            None => (NOBODY.0.to_owned(), vec![NOBODY.1.to_owned()]),
-        };
+        let mail = settings.mail.as_ref();
+        let (from, to) = (mail::sender(mail), mail::recipients(to, mail, &settings.alerts));
         if to.is_empty() {
             warn!(letter = slug, "nobody is to get this letter");
             return Ok(());
         }
-        let bare = |address: &String| mail::message::bare(address).map_err(store::StoreError::Letter);
-        let new = NewLetter {
-            kind: kind.to_owned(),
-            slug: slug.to_owned(),
-            made: self.now,
-            from: bare(&from)?,
-            to: to.iter().map(bare).collect::<Result<_, _>>()?,
-        };
-        self.pass.enqueue(&new, |row| {
-            mail::build(letter, &Head { from: &from, to: &to, date: self.now, row: row.id, state: row.state })
-        })?;
+        let posted = mail::post(self.pass, letter, mail::Post { kind, slug, made: self.now, from, to: &to })?;
+        for why in posted.left_out {
+            warn!(letter = slug, %why, "recipient left out");
+        }
         self.letters += 1;
         Ok(())
     }

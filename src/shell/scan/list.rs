@@ -60,9 +60,7 @@ pub fn stat(metadata: &fs::Metadata) -> (u64, i64, u64) {
 }
 
 pub fn unchanged(file: &Found, known: Option<&FileRow>, reader: u64) -> bool {
-    known.is_some_and(|k| {
-        (k.size, k.mtime_ns, k.inode, k.reader) == (file.size, file.mtime_ns, file.inode, reader)
-    })
+    known.is_some_and(|k| (k.size, k.mtime_ns, k.inode, k.reader) == (file.size, file.mtime_ns, file.inode, reader))
 }
 
 /// Whether the file changed less than `settle` ago. A time in the future (a share's clock) is not young.

@@ -1,0 +1,131 @@
+//! `alerts`, `acknowledge`, `mute`, `close`.
+
+use chrono::Utc;
+use clap::Args;
+
+use super::{Cli, Stop, View, exit, load, output, scan};
+use crate::alerts::{Alert, Refused};
+use crate::judge::Level;
+use crate::records::Instant;
+use crate::report::{json, status};
+use crate::shell::store::Store;
+
+#[derive(Debug, Args)]
+pub struct ListOptions {
+    /// An alert's number: its evidence and history.
+    pub number: Option<u32>,
+    /// Closed ones too.
+    #[arg(long)]
+    pub all: bool,
+    #[command(flatten)]
+    pub view: View,
+}
+
+/// Who says so, and why.
+#[derive(Debug, Args)]
+pub struct Who {
+    /// The alert's number.
+    pub number: u32,
+    /// Your name.
+    #[arg(long)]
+    pub by: String,
+    /// Why, or what was done.
+    #[arg(long, default_value = "")]
+    pub note: String,
+}
+
+#[derive(Debug, Args)]
+pub struct AcknowledgeOptions {
+    #[command(flatten)]
+    pub who: Who,
+    /// Speak again from this date or time on.
+    #[arg(long, value_name = "TIME")]
+    pub until: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub struct MuteOptions {
+    #[command(flatten)]
+    pub who: Who,
+    /// End of the silence; there is always one.
+    #[arg(long, value_name = "TIME")]
+    pub until: String,
+}
+
+#[derive(Debug, Args)]
+pub struct CloseOptions {
+    #[command(flatten)]
+    pub who: Who,
+}
+
+pub fn list(cli: &Cli, options: &ListOptions) -> Result<u8, Stop> {
+    let rules = load::rules(&cli.config)?;
+    let settings = &rules.config.settings;
+    let zone = settings.fleet.time_zone;
+    let now = load::as_of(options.view.as_of.as_deref(), zone)?;
+    let mut store = Store::scratch(Some(&settings.fleet.state).filter(|s| s.exists()).map(|s| s.as_path()))?;
+    let done = scan::round(&mut store, &rules, now, false)?;
+    if let Some(number) = options.number {
+        let alert = find(&done.alerts, number)?;
+        let engine = done.engines.iter().find(|e| status::about(alert, e));
+        match options.view.json {
+            true => output::json(&json::alerts(std::slice::from_ref(alert), zone))?,
+            false => output::print(&status::alert(alert, engine, zone))?,
+        }
+        return Ok(0);
+    }
+    let shown: Vec<Alert> = done.alerts.iter().filter(|a| options.all || a.is_live()).cloned().collect();
+    match options.view.json {
+        true => output::json(&json::alerts(&shown, zone))?,
+        false => output::print(&status::alerts(&shown, now, zone))?,
+    }
+    Ok(scan::failing(&done.alerts, options.view.fail_on.map(Level::from)))
+}
+
+fn find(alerts: &[Alert], number: u32) -> Result<&Alert, Stop> {
+    let known = || match (alerts.first(), alerts.last()) {
+        (Some(first), Some(last)) => format!("numbers go from {} to {}", first.number, last.number),
+        _ => "there are none".to_owned(),
+    };
+    alerts
+        .iter()
+        .find(|a| a.number == number)
+        .ok_or_else(|| Stop::new(exit::USAGE, format!("no alert has the number {number}; {}", known())))
+}
+
+pub fn acknowledge(cli: &Cli, options: &AcknowledgeOptions) -> Result<u8, Stop> {
+    change(cli, &options.who, options.until.as_deref(), "acknowledged", |alert, until, now| {
+        alert.acknowledge(&options.who.by, &options.who.note, until, now)
+    })
+}
+
+pub fn mute(cli: &Cli, options: &MuteOptions) -> Result<u8, Stop> {
+    change(cli, &options.who, Some(&options.until), "muted", |alert, until, now| {
+        alert.mute(&options.who.by, &options.who.note, until.unwrap_or(now), now)
+    })
+}
+
+pub fn close(cli: &Cli, options: &CloseOptions) -> Result<u8, Stop> {
+    change(cli, &options.who, None, "closed", |alert, _, now| alert.close(&options.who.by, &options.who.note, now))
+}
+
+fn change(
+    cli: &Cli,
+    who: &Who,
+    until: Option<&str>,
+    done: &str,
+    deed: impl FnOnce(&mut Alert, Option<Instant>, Instant) -> Result<(), Refused>,
+) -> Result<u8, Stop> {
+    let rules = load::rules(&cli.config)?;
+    let zone = rules.config.settings.fleet.time_zone;
+    let now = Utc::now();
+    let until = until.map(|t| load::moment(t, zone)).transpose()?;
+    let mut store = Store::open_beside(&rules.config.settings.fleet.state)?;
+    let pass = store.begin()?;
+    let mut alert = find(&pass.alerts()?, who.number)?.clone();
+    deed(&mut alert, until, now).map_err(|e| Stop::new(exit::USAGE, e.to_string()))?;
+    pass.put_alerts([&alert])?;
+    pass.commit()?;
+    output::line(&format!("Alert {} {done} by {}. {}", alert.number, who.by, status::short_line(&alert, zone)))?;
+    Ok(0)
+}

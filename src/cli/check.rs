@@ -1,0 +1,79 @@
+//! `check`: every problem of configuration and fleet folder at once; touches nothing.
+
+use chrono::Utc;
+use clap::Args;
+use serde::Serialize;
+
+use super::{Cli, Stop, exit, load, output, scan};
+use crate::judge::Kind;
+use crate::records::Rejection;
+use crate::report::words;
+use crate::shell::store::Store;
+
+#[derive(Debug, Args)]
+pub struct Options {
+    /// Print JSON.
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Debug, Serialize)]
+struct Problem {
+    file: String,
+    line: u32,
+    found: String,
+    expected: String,
+}
+
+impl From<&Rejection> for Problem {
+    fn from(r: &Rejection) -> Self {
+        Self {
+            file: r.source.file.to_string(),
+            line: r.source.line,
+            found: r.found.clone(),
+            expected: r.expected.clone(),
+        }
+    }
+}
+
+pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
+    let (problems, questions, code) = match load::read(&cli.config) {
+        Err(problems) => (problems, Vec::new(), exit::CONFIGURATION),
+        Ok(rules) => {
+            let mut store = Store::scratch(None)?;
+            let done = scan::round(&mut store, &rules, Utc::now(), false)?;
+            let mut problems = done.rejections.clone();
+            let known: Vec<_> =
+                done.engines.iter().map(|e| (e.tail.clone(), e.model.clone(), e.serial.clone())).collect();
+            problems.extend(rules.config.unknown_names(&known));
+            let zone = rules.config.settings.fleet.time_zone;
+            let questions: Vec<String> = done
+                .alerts
+                .iter()
+                .filter(|a| matches!(a.kind(), Kind::HoursDisagree | Kind::RecordsConflict))
+                .map(|a| {
+                    let lines = a.finding.evidence.lines("lines");
+                    let at = lines.first().map_or_else(|| a.finding.tail.to_string(), ToString::to_string);
+                    format!("{at}: {}", words::headline(&a.finding, zone))
+                })
+                .collect();
+            let code = if problems.is_empty() && questions.is_empty() { 0 } else { exit::DATA };
+            (problems, questions, code)
+        }
+    };
+    if options.json {
+        let list: Vec<Problem> = problems.iter().map(Problem::from).collect();
+        output::json(&serde_json::json!({ "problems": list, "questions": questions }))?;
+        return Ok(code);
+    }
+    for problem in &problems {
+        output::line(&problem.to_string())?;
+    }
+    for question in &questions {
+        output::line(question)?;
+    }
+    if code == 0 {
+        output::line("Nothing wrong found.")?;
+    }
+    Ok(code)
+}

@@ -1,0 +1,160 @@
+//! The command line: arguments in, one file per command, exit codes of sysexits.h.
+
+mod alerts;
+mod check;
+mod demo;
+mod load;
+mod output;
+mod replay;
+mod scan;
+mod status;
+mod watch;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use crate::judge::Level;
+
+/// Exit codes (sysexits.h, and 1 for alerts at or above `--fail-on`).
+pub mod exit {
+    pub const ALERTS: u8 = 1;
+    pub const USAGE: u8 = 64;
+    pub const DATA: u8 = 65;
+    pub const UNAVAILABLE: u8 = 69;
+    pub const CANNOT_WRITE: u8 = 73;
+    pub const CANNOT_READ: u8 = 74;
+    pub const LATER: u8 = 75;
+    pub const CONFIGURATION: u8 = 78;
+}
+
+/// Watches oil consumption and break-in of air-cooled piston aircraft engines.
+///
+/// Reads logbook sheets and engine-monitor recordings from one folder per tail number, judges each
+/// engine against its own baseline and mails what needs attention. Advisory only: it does not
+/// determine airworthiness.
+#[derive(Debug, Parser)]
+#[command(name = "cowlwatch", version, max_term_width = 100)]
+#[command(after_help = "Examples:
+  cowlwatch check                          list every problem in configuration and records
+  cowlwatch scan --json                    one round, result as JSON
+  cowlwatch status N0417H                  one aircraft in detail
+  cowlwatch alerts 7                       alert 7 with its evidence
+  cowlwatch acknowledge 7 --by \"R. Doe\" --note \"borescope on Friday\"
+  cowlwatch replay --from 2026-01-01       what would have been raised since then")]
+pub struct Cli {
+    /// Configuration file.
+    #[arg(long, global = true, default_value = "/etc/cowlwatch/cowlwatch.toml", value_name = "FILE")]
+    pub config: PathBuf,
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// The service: scan, judge, deliver and send the morning digest, until told to stop.
+    Watch,
+    /// One round of the same, then exit.
+    Scan(scan::Options),
+    /// List every problem of configuration and fleet folder; touches nothing.
+    Check(check::Options),
+    /// Go through the history as if the service had been running.
+    Replay(replay::Options),
+    /// The fleet in one table, or an aircraft or engine in detail.
+    Status(status::Options),
+    /// Open alerts, or one alert with its evidence.
+    Alerts(alerts::ListOptions),
+    /// Acknowledge an alert: it stays quiet until it grows or the date comes.
+    Acknowledge(alerts::AcknowledgeOptions),
+    /// Silence an alert until a date.
+    Mute(alerts::MuteOptions),
+    /// Close an alert; a rate alert's baseline restarts at its onset.
+    Close(alerts::CloseOptions),
+    /// Show the main job on the demo fleet: a season of mornings.
+    Demo(demo::Options),
+}
+
+/// The moment commands look from, and how they print.
+#[derive(Clone, Debug, Args)]
+pub struct View {
+    /// Look from this moment; later records are unseen. `2026-03-01` or `2026-03-01T06:30`, local time.
+    #[arg(long, value_name = "TIME")]
+    pub as_of: Option<String>,
+    /// Print JSON.
+    #[arg(long)]
+    pub json: bool,
+    /// Exit with 1 if an alert of this level or above is open.
+    #[arg(long, value_name = "LEVEL")]
+    pub fail_on: Option<LevelWord>,
+}
+
+/// A level as an argument.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum LevelWord {
+    Advisory,
+    Caution,
+    Warning,
+}
+
+impl From<LevelWord> for Level {
+    fn from(word: LevelWord) -> Self {
+        match word {
+            LevelWord::Advisory => Self::Advisory,
+            LevelWord::Caution => Self::Caution,
+            LevelWord::Warning => Self::Warning,
+        }
+    }
+}
+
+/// A command that ended early: what to say and the exit code.
+#[derive(Debug)]
+pub struct Stop {
+    pub message: String,
+    pub code: u8,
+}
+
+impl Stop {
+    pub fn new(code: u8, message: impl Into<String>) -> Self {
+        Self { message: message.into(), code }
+    }
+}
+
+impl From<crate::shell::store::StoreError> for Stop {
+    fn from(error: crate::shell::store::StoreError) -> Self {
+        Self { code: error.exit_code(), message: error.to_string() }
+    }
+}
+
+/// Runs the program.
+pub fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => {
+            let code = if error.use_stderr() { exit::USAGE } else { 0 };
+            let _ = error.print();
+            return ExitCode::from(code);
+        }
+    };
+    let result = match &cli.command {
+        Command::Watch => watch::run(&cli),
+        Command::Scan(options) => scan::run(&cli, options),
+        Command::Check(options) => check::run(&cli, options),
+        Command::Replay(options) => replay::run(&cli, options),
+        Command::Status(options) => status::run(&cli, options),
+        Command::Alerts(options) => alerts::list(&cli, options),
+        Command::Acknowledge(options) => alerts::acknowledge(&cli, options),
+        Command::Mute(options) => alerts::mute(&cli, options),
+        Command::Close(options) => alerts::close(&cli, options),
+        Command::Demo(options) => demo::run(options),
+    };
+    match result {
+        Ok(code) => ExitCode::from(code),
+        Err(stop) => {
+            if !stop.message.is_empty() {
+                eprintln!("cowlwatch: {}", stop.message);
+            }
+            ExitCode::from(stop.code)
+        }
+    }
+}

@@ -1,0 +1,151 @@
+//! `scan`: one round, then exit.
+
+use std::collections::HashMap;
+use std::time::{Duration, Instant as Tick};
+
+use clap::Args;
+
+use super::{Cli, Stop, View, exit, load, output};
+use crate::daemon::pass::{self, DigestWish, Done, Rules};
+use crate::daemon::{deliver_now, publish};
+use crate::judge::Level;
+use crate::records::Instant;
+use crate::report::{json, status};
+use crate::shell::log;
+use crate::shell::mail::Delivery;
+use crate::shell::scan::{self, Look};
+use crate::shell::schedule::Schedule;
+use crate::shell::store::Store;
+
+#[derive(Debug, Args)]
+pub struct Options {
+    #[command(flatten)]
+    pub view: View,
+    /// Deliver and store nothing.
+    #[arg(long)]
+    pub dry_run: bool,
+}
+
+pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
+    log::start("warn");
+    let rules = load::rules(&cli.config)?;
+    let settings = &rules.config.settings;
+    let zone = settings.fleet.time_zone;
+    let now = load::as_of(options.view.as_of.as_deref(), zone)?;
+    let started = Tick::now();
+    let mut store = match options.dry_run {
+        true => Store::scratch(Some(&settings.fleet.state).filter(|s| s.exists()).map(|s| s.as_path()))?,
+        false => Store::open(&settings.fleet.state)?,
+    };
+    let done = round(&mut store, &rules, now, true)?;
+    if !options.dry_run {
+        if let Err(error) = publish(&settings.fleet.state, &store, &done, started.elapsed().as_secs_f64(), now) {
+            eprintln!("cowlwatch: {error}");
+        }
+        hand_over(&mut store, &rules, now)?;
+    }
+    print(&done, &rules, options.view.json)?;
+    Ok(failing(&done.alerts, options.view.fail_on.map(Level::from)))
+}
+
+/// Looks at everything there is and judges it.
+pub fn round(store: &mut Store, rules: &Rules, now: Instant, digests: bool) -> Result<Done, Stop> {
+    let settings = &rules.config.settings;
+    let look = Look {
+        folder: settings.fleet.folder.clone(),
+        config: rules.config.clone(),
+        models: rules.models.clone(),
+        settle: Duration::ZERO,
+        time: Duration::MAX,
+    };
+    let (mut read, mut first) = (0, true);
+    loop {
+        let known: HashMap<_, _> = store.known_files()?.into_iter().map(|row| (row.path.clone(), row)).collect();
+        let batch = scan::look(&look, &known);
+        if let (Some(why), true) = (&batch.unreachable, known.is_empty()) {
+            return Err(Stop::new(exit::CANNOT_READ, format!("the fleet folder cannot be read: {why}")));
+        }
+        let digest = if digests && batch.left == 0 { digest_due(store, rules, now)? } else { DigestWish::No };
+        let mut done = pass::run(store, rules, batch, now, digest)?;
+        if !done.unfinished {
+            if !first {
+                // Files of earlier batches of this round count as read in it.
+                done.counts.unchanged = done.counts.unchanged.saturating_sub(read);
+                done.counts.read += read;
+            }
+            return Ok(done);
+        }
+        read += done.counts.read;
+        first = false;
+    }
+}
+
+fn digest_due(store: &Store, rules: &Rules, now: Instant) -> Result<DigestWish, Stop> {
+    let settings = &rules.config.settings;
+    let schedule: Schedule =
+        settings.digest.schedule.parse().map_err(|e| Stop::new(exit::CONFIGURATION, format!("{e}")))?;
+    let last = store.last_digest()?.map(|d| d.date);
+    let due = schedule.due(settings.fleet.time_zone, last, |d| store.digest_made(d).unwrap_or(true), now);
+    Ok(due.map_or(DigestWish::No, DigestWish::For))
+}
+
+/// Delivers what waits; a letter that is refused stays for the next time and is said on standard error.
+pub fn hand_over(store: &mut Store, rules: &Rules, now: Instant) -> Result<(), Stop> {
+    let settings = &rules.config.settings;
+    let delivery = Delivery::new(settings.mail.as_ref(), &settings.fleet.state)
+        .map_err(|e| Stop::new(exit::CONFIGURATION, e.to_string()))?;
+    runtime()?.block_on(deliver_now(store, &delivery, now))?;
+    let waiting = store.outbox()?.undelivered;
+    if waiting.letters > 0 {
+        let why = waiting.last_error.unwrap_or_default();
+        eprintln!("cowlwatch: {} letters wait to be delivered; {why}", waiting.letters);
+    }
+    Ok(())
+}
+
+pub fn runtime() -> Result<tokio::runtime::Runtime, Stop> {
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|e| Stop::new(exit::UNAVAILABLE, format!("cannot start: {e}")))
+}
+
+fn print(done: &Done, rules: &Rules, as_json: bool) -> Result<(), Stop> {
+    let zone = rules.config.settings.fleet.time_zone;
+    if as_json {
+        return output::json(&json::scan(done.as_of, zone, counts(done), &done.engines, &done.shown));
+    }
+    let c = done.counts;
+    output::line(&format!(
+        "Files: {} read, {} unchanged, {} waiting, {} rejected; {} rows rejected. Letters written: {}.",
+        c.read, c.unchanged, c.waiting, c.rejected, c.rows_rejected, done.letters
+    ))?;
+    for rejection in done.rejections.iter().take(20) {
+        output::line(&format!("  {rejection}"))?;
+    }
+    if done.rejections.len() > 20 {
+        output::line(&format!("  … and {} more: cowlwatch check", done.rejections.len() - 20))?;
+    }
+    let live: Vec<_> = done.alerts.iter().filter(|a| a.is_live()).cloned().collect();
+    output::print(&status::alerts(&live, done.as_of, zone))
+}
+
+pub fn counts(done: &Done) -> json::FileCounts {
+    let c = done.counts;
+    json::FileCounts {
+        read: u64::from(c.read),
+        unchanged: u64::from(c.unchanged),
+        waiting: u64::from(c.waiting),
+        rejected: u64::from(c.rejected),
+        rows_rejected: u64::from(c.rows_rejected),
+    }
+}
+
+/// The exit code for `--fail-on`.
+pub fn failing(alerts: &[crate::alerts::Alert], fail_on: Option<Level>) -> u8 {
+    let live: Vec<_> = alerts.iter().filter(|a| a.is_live()).cloned().collect();
+    match (status::highest(&live), fail_on) {
+        (Some(highest), Some(least)) if highest >= least => exit::ALERTS,
+        _ => 0,
+    }
+}

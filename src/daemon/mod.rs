@@ -1,0 +1,14 @@
+//! The service: scan, judge, deliver, send the morning digest, until told to stop.
+//!
+//! One loop takes one closed set of events. The fleet folder is looked at in a thread of its own,
+//! since a share may hang; letters are delivered by a task of its own, since a server may hang; what
+//! either found comes back through a bounded channel. Only the loop writes to the state.
+
+mod deliver;
+pub mod pass;
+mod publish;
+mod serve;
+
+pub use deliver::deliver_now;
+pub use publish::publish;
+pub use serve::{Ended, serve};

@@ -1,0 +1,67 @@
+//! Page and metrics: files other programs and people read, replaced whole.
+
+use std::fs;
+use std::io::{self, Write};
+use std::path::Path;
+
+use super::pass::Done;
+use crate::records::Instant;
+use crate::report::{metrics, page};
+use crate::shell::store::{Store, StoreError};
+
+/// Writes a file beside its place and moves it there, so that no reader ever sees half of it.
+fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    if fs::read(path).is_ok_and(|old| old == bytes) {
+        return Ok(());
+    }
+    let mut part = path.as_os_str().to_owned();
+    part.push(".part");
+    let mut file = fs::File::create(&part)?;
+    file.write_all(bytes)?;
+    drop(file);
+    fs::rename(&part, path)
+}
+
+/// Writes `<state>/page/` and `<state>/cowlwatch.prom`. `took_s` is how long the pass took.
+///
+/// # Errors
+/// The first file that could not be written; the state itself is not concerned.
+pub fn publish(state: &Path, store: &Store, done: &Done, took_s: f64, now: Instant) -> Result<(), StoreError> {
+    let io = |path: &Path| {
+        let path = path.to_owned();
+        move |source| StoreError::Io { path, source }
+    };
+    if let Some(morning) = &done.morning {
+        let folder = state.join("page");
+        fs::create_dir_all(&folder).map_err(io(&folder))?;
+        for (name, bytes) in page::pages(morning) {
+            let path = folder.join(name);
+            if let Some(parent) = path.parent() {
+                fs::create_dir_all(parent).map_err(io(parent))?;
+            }
+            replace(&path, &bytes).map_err(io(&path))?;
+        }
+    }
+    let outbox = store.outbox()?;
+    let last = store.last_digest()?;
+    let text = metrics::openmetrics(&metrics::Figures {
+        version: env!("CARGO_PKG_VERSION"),
+        last_scan: Some(done.as_of),
+        scan_s: took_s,
+        files_known: u64::from(done.counts.read + done.counts.unchanged),
+        files_read: u64::from(done.counts.read),
+        files_waiting: u64::from(done.counts.waiting),
+        files_rejected: u64::from(done.counts.rejected),
+        rows_rejected: u64::from(done.counts.rows_rejected),
+        alerts: &done.alerts,
+        engines: &done.engines,
+        undelivered: &outbox.undelivered,
+        last_mail: outbox.last_sent,
+        letters_sent: outbox.sent,
+        digest_sequence: last.as_ref().map_or(0, |d| d.sequence),
+        last_digest: last.map(|d| d.made),
+        now,
+    });
+    let path = state.join("cowlwatch.prom");
+    replace(&path, text.as_bytes()).map_err(io(&path))
+}

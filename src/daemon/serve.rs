@@ -1,0 +1,349 @@
+//! The loop of the service.
+
+use std::collections::HashMap;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::{Duration, Instant as Tick};
+
+use chrono::{NaiveDate, Utc};
+use tokio::signal::unix::{SignalKind, signal};
+use tokio::sync::mpsc;
+use tracing::{error, info, warn};
+
+use super::deliver::{self, AT_ONCE};
+use super::pass::{self, DigestWish, Rules};
+use super::publish::publish;
+use crate::records::Instant;
+use crate::shell::mail::Delivery;
+use crate::shell::scan::{self, Batch, Look};
+use crate::shell::schedule::Schedule;
+use crate::shell::store::{Attempt, FileRow, Store, StoreError};
+
+/// The clock is looked at this often, whatever it does in between.
+const TICK: Duration = Duration::from_millis(500);
+/// A file must have been still for this long before it is read.
+const SETTLE: Duration = Duration::from_millis(700);
+/// Reading stops after this long and goes on in the next batch.
+const READ_FOR: Duration = Duration::from_secs(15);
+/// A look that takes longer means that the share does not answer.
+const HUNG: Duration = Duration::from_secs(60);
+/// Time letters under way get to finish when told to stop.
+const LAST_LETTERS: Duration = Duration::from_secs(5);
+
+/// Why the service ended.
+#[derive(Debug)]
+pub enum Ended {
+    Told,
+    State(StoreError),
+    Io(std::io::Error),
+}
+
+/// Everything that can happen.
+enum Event {
+    Tick,
+    /// The file system says something changed: look sooner.
+    Stirred,
+    Looked(Batch),
+    Attempted(Attempt),
+    Delivered,
+    Reload,
+    Stop,
+}
+
+/// Reads the configuration anew for SIGHUP; the error is what to log and mail.
+pub type Reload = Box<dyn FnMut() -> Result<Rules, String>>;
+
+struct Service {
+    rules: Rules,
+    store: Store,
+    state: PathBuf,
+    schedule: Schedule,
+    delivery: Arc<Delivery>,
+    events: mpsc::Sender<Event>,
+    reload: Reload,
+    looking_since: Option<Tick>,
+    hung: bool,
+    next_look: Tick,
+    next_judgement: Tick,
+    delivering: bool,
+    foreign: i64,
+}
+
+/// Runs until SIGTERM or SIGINT.
+pub async fn serve(rules: Rules, store: Store, state: PathBuf, delivery: Delivery, reload: Reload) -> Ended {
+    let schedule: Schedule = match rules.config.settings.digest.schedule.parse() {
+        Ok(schedule) => schedule,
+        Err(error) => return Ended::Io(std::io::Error::other(format!("{error}"))),
+    };
+    let (events, mut inbox) = mpsc::channel(64);
+    let foreign = store.foreign_writes().unwrap_or(0);
+    let mut service = Service {
+        rules,
+        store,
+        state,
+        schedule,
+        delivery: Arc::new(delivery),
+        events: events.clone(),
+        reload,
+        looking_since: None,
+        hung: false,
+        next_look: Tick::now(),
+        next_judgement: Tick::now(),
+        delivering: false,
+        foreign,
+    };
+    let signals = match Signals::listen(events.clone()) {
+        Ok(signals) => signals,
+        Err(error) => return Ended::Io(error),
+    };
+    let watcher = stir(&service.rules.config.settings.fleet.folder, events);
+    let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Ready]);
+    info!(folder = %service.rules.config.settings.fleet.folder.display(), "watching");
+    let ended = loop {
+        let event = tokio::select! {
+            event = inbox.recv() => event.unwrap_or(Event::Stop),
+            () = tokio::time::sleep(TICK) => Event::Tick,
+        };
+        if matches!(event, Event::Stop) {
+            break service.stop(&mut inbox).await;
+        }
+        if let Err(error) = service.handle(event) {
+            if !error.may_pass() {
+                break Ended::State(error);
+            }
+            error!(%error, "the state cannot be written; trying again");
+            service.next_look = Tick::now() + Duration::from_secs(5);
+        }
+        let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Watchdog]);
+    };
+    drop(watcher);
+    signals.abort();
+    ended
+}
+
+struct Signals;
+
+impl Signals {
+    fn listen(events: mpsc::Sender<Event>) -> std::io::Result<tokio::task::JoinHandle<()>> {
+        let mut terminate = signal(SignalKind::terminate())?;
+        let mut interrupt = signal(SignalKind::interrupt())?;
+        let mut hangup = signal(SignalKind::hangup())?;
+        Ok(tokio::spawn(async move {
+            loop {
+                let event = tokio::select! {
+                    _ = terminate.recv() => Event::Stop,
+                    _ = interrupt.recv() => Event::Stop,
+                    _ = hangup.recv() => Event::Reload,
+                };
+                if events.send(event).await.is_err() {
+                    return;
+                }
+            }
+        }))
+    }
+}
+
+/// File system events only make the next look come sooner; a share sends none, and that is no fault.
+fn stir(folder: &std::path::Path, events: mpsc::Sender<Event>) -> Option<notify::RecommendedWatcher> {
+    use notify::Watcher;
+    let told = move |event: notify::Result<notify::Event>| {
+        if event.is_ok_and(|e| !e.kind.is_access()) {
+            // A full channel already holds a reason to look.
+            let _ = events.try_send(Event::Stirred);
+        }
+    };
+    let config = notify::Config::default().with_follow_symlinks(false);
+    let mut watcher = notify::RecommendedWatcher::new(told, config).ok()?;
+    match watcher.watch(folder, notify::RecursiveMode::Recursive) {
+        Ok(()) => Some(watcher),
+        Err(error) => {
+            warn!(%error, "no file system events; the periodic scan goes on");
+            None
+        }
+    }
+}
+
+impl Service {
+    fn handle(&mut self, event: Event) -> Result<(), StoreError> {
+        match event {
+            Event::Tick => {}
+            Event::Stirred => self.next_look = self.next_look.min(Tick::now() + SETTLE),
+            Event::Looked(batch) => self.looked(batch)?,
+            Event::Attempted(attempt) => deliver::note(&mut self.store, &attempt, Utc::now())?,
+            Event::Delivered => self.delivering = false,
+            Event::Reload => self.reloaded(),
+            Event::Stop => {}
+        }
+        self.notice_foreign_writes()?;
+        self.look();
+        self.deliver()
+    }
+
+    /// A person acknowledged something beside us: judge again soon.
+    fn notice_foreign_writes(&mut self) -> Result<(), StoreError> {
+        let now = self.store.foreign_writes()?;
+        if now != self.foreign {
+            self.foreign = now;
+            self.next_judgement = Tick::now();
+            self.next_look = Tick::now();
+        }
+        Ok(())
+    }
+
+    /// Starts a look if it is time and none is under way.
+    fn look(&mut self) {
+        if let Some(since) = self.looking_since {
+            if since.elapsed() > HUNG && !self.hung {
+                self.hung = true;
+                warn!("the fleet folder does not answer");
+            }
+            return;
+        }
+        if Tick::now() < self.next_look && self.digest_due(Utc::now()).is_none() {
+            return;
+        }
+        let known = match self.store.known_files() {
+            Ok(known) => known.into_iter().map(|row| (row.path.clone(), row)).collect::<HashMap<String, FileRow>>(),
+            Err(error) => {
+                error!(%error, "the state cannot be read");
+                self.next_look = Tick::now() + Duration::from_secs(5);
+                return;
+            }
+        };
+        let look = Look {
+            folder: self.rules.config.settings.fleet.folder.clone(),
+            config: self.rules.config.clone(),
+            models: self.rules.models.clone(),
+            settle: SETTLE,
+            time: READ_FOR,
+        };
+        let events = self.events.clone();
+        self.looking_since = Some(Tick::now());
+        // A thread of its own, not of the runtime's: one that hangs on a dead share must not delay the end.
+        std::thread::spawn(move || {
+            let batch = scan::look(&look, &known);
+            let _ = events.blocking_send(Event::Looked(batch));
+        });
+    }
+
+    fn looked(&mut self, batch: Batch) -> Result<(), StoreError> {
+        let started = Tick::now();
+        let looking = self.looking_since.take().map_or(Duration::ZERO, |s| s.elapsed());
+        if std::mem::take(&mut self.hung) {
+            info!("the fleet folder answers again");
+        }
+        let every = Duration::from_secs(u64::from(self.rules.config.settings.fleet.scan_every_s));
+        self.next_look = Tick::now() + every;
+        if batch.left > 0 {
+            self.next_look = Tick::now();
+        } else if batch.waiting > 0 {
+            self.next_look = Tick::now() + SETTLE;
+        }
+        if let Some(why) = &batch.unreachable {
+            warn!(%why, "the fleet folder cannot be read");
+        }
+        let now = Utc::now();
+        let digest = self.digest_due(now);
+        // With nothing new the answer only changes with the calendar: judge now and then.
+        let nothing_new = batch.changes.is_empty() && digest.is_none() && batch.unreachable.is_none();
+        if nothing_new && Tick::now() < self.next_judgement {
+            return Ok(());
+        }
+        let wish = digest.map_or(DigestWish::No, DigestWish::For);
+        let done = pass::run(&mut self.store, &self.rules, batch, now, wish)?;
+        self.next_judgement = Tick::now() + Duration::from_secs(600).max(every);
+        self.foreign = self.store.foreign_writes()?;
+        if !done.unfinished {
+            let took = (looking + started.elapsed()).as_secs_f64();
+            info!(
+                read = done.counts.read,
+                unchanged = done.counts.unchanged,
+                waiting = done.counts.waiting,
+                letters = done.letters,
+                took_s = took,
+                "pass"
+            );
+            if let Err(error) = publish(&self.state, &self.store, &done, took, now) {
+                error!(%error, "page or metrics not written");
+            }
+        }
+        Ok(())
+    }
+
+    fn digest_due(&self, now: Instant) -> Option<NaiveDate> {
+        let zone = self.rules.config.settings.fleet.time_zone;
+        let last = self.store.last_digest().ok()?.map(|d| d.date);
+        self.schedule.due(zone, last, |date| self.store.digest_made(date).unwrap_or(true), now)
+    }
+
+    /// Starts handing over letters if some are due and none are under way.
+    fn deliver(&mut self) -> Result<(), StoreError> {
+        if self.delivering {
+            return Ok(());
+        }
+        let now = Utc::now();
+        let letters = self.store.due_letters(now, AT_ONCE)?;
+        if letters.is_empty() {
+            return Ok(());
+        }
+        self.delivering = true;
+        let (delivery, events) = (self.delivery.clone(), self.events.clone());
+        tokio::spawn(async move {
+            let (attempts, mut made) = mpsc::unbounded_channel();
+            let work = delivery.deliver(letters, now, move |attempt| {
+                let _ = attempts.send(attempt);
+            });
+            let forward = async {
+                while let Some(attempt) = made.recv().await {
+                    if events.send(Event::Attempted(attempt)).await.is_err() {
+                        return;
+                    }
+                }
+            };
+            tokio::join!(work, forward);
+            let _ = events.send(Event::Delivered).await;
+        });
+        Ok(())
+    }
+
+    fn reloaded(&mut self) {
+        match (self.reload)() {
+            Ok(rules) => {
+                let settings = &rules.config.settings;
+                match (settings.digest.schedule.parse(), Delivery::new(settings.mail.as_ref(), &self.state)) {
+                    (Ok(schedule), Ok(delivery)) => {
+                        self.schedule = schedule;
+                        self.delivery = Arc::new(delivery);
+                        self.rules = rules;
+                        self.next_judgement = Tick::now();
+                        self.next_look = Tick::now();
+                        info!("configuration read anew");
+                    }
+                    (Err(error), _) => error!(%error, "configuration refused; the old one stays"),
+                    (_, Err(error)) => error!(%error, "configuration refused; the old one stays"),
+                }
+            }
+            Err(error) => error!(%error, "configuration refused; the old one stays"),
+        }
+    }
+
+    /// Lets letters under way finish, notes them, and ends.
+    async fn stop(&mut self, inbox: &mut mpsc::Receiver<Event>) -> Ended {
+        let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Stopping]);
+        info!("stopping");
+        let end = tokio::time::Instant::now() + LAST_LETTERS;
+        while self.delivering {
+            match tokio::time::timeout_at(end, inbox.recv()).await {
+                Ok(Some(Event::Attempted(attempt))) => {
+                    if let Err(error) = deliver::note(&mut self.store, &attempt, Utc::now()) {
+                        return Ended::State(error);
+                    }
+                }
+                Ok(Some(Event::Delivered)) => self.delivering = false,
+                Ok(Some(_)) => {}
+                Ok(None) | Err(_) => break,
+            }
+        }
+        Ended::Told
+    }
+}
