@@ -33,8 +33,6 @@ const IDLE_HELD_MS: i32 = 90_000;
 pub struct Air {
     pub basis: AirBasis,
     pub spans: Vec<(usize, usize)>,
-    /// The speed used, if any.
-    pub speed: Option<Channel>,
     pub doubts: Vec<String>,
 }
 
@@ -44,16 +42,16 @@ pub fn tell(trace: &Trace, red_line: i32) -> Air {
     let powered = longest_above(trace, share(red_line, POWER_SHARE));
     let speed = [IAS, GS].into_iter().find(|c| usable(trace, *c, 5_000, powered, &mut doubts));
     if let Some(channel) = speed {
-        return Air { basis: AirBasis::Speed, spans: by_speed(trace, channel), speed, doubts };
+        return Air { basis: AirBasis::Speed, spans: by_speed(trace, channel), doubts };
     }
     if usable(trace, ALT, 50_000, powered, &mut doubts) {
-        return Air { basis: AirBasis::Height, spans: by_height(trace, red_line), speed, doubts };
+        return Air { basis: AirBasis::Height, spans: by_height(trace, red_line), doubts };
     }
     // A run that never had the engine above idle was on the ground whatever else is missing.
     if trace.column(RPM).iter().filter(|v| is_value(**v)).count() * 10 >= trace.len() * 9 {
-        return Air { basis: AirBasis::Power, spans: by_power(trace, red_line), speed, doubts };
+        return Air { basis: AirBasis::Power, spans: by_power(trace, red_line), doubts };
     }
-    Air { basis: AirBasis::Unknown, spans: Vec::new(), speed, doubts }
+    Air { basis: AirBasis::Unknown, spans: Vec::new(), doubts }
 }
 
 fn share(red_line: i32, thousandths: i64) -> i32 {

@@ -5,8 +5,6 @@
 //! property test below holds them to it. "Eight digits at once" is the well-known trick of three
 //! multiplications on a 64-bit word (common practice, no single source).
 
-/// Thousandths per unit.
-pub const SCALE: i32 = 1000;
 /// No value: an empty cell or a placeholder.
 pub const MISSING: i32 = i32::MIN;
 /// A cell that holds neither a number nor a usual placeholder.
@@ -24,12 +22,13 @@ const HIGH: u64 = 0x8080_8080_8080_8080;
 ///
 /// `line` is the buffer the cell lies in: with eight bytes before `to` the fast way is open.
 pub fn cell_in(line: &[u8], from: usize, to: usize, mark: u8) -> i32 {
-    if to >= 8 && to > from && to - from <= 8 {
-        if let Ok(bytes) = <[u8; 8]>::try_from(&line[to - 8..to]) {
-            if let Some(v) = eight(u64::from_le_bytes(bytes), to - from, mark) {
-                return v;
-            }
-        }
+    if to >= 8
+        && to > from
+        && to - from <= 8
+        && let Ok(bytes) = <[u8; 8]>::try_from(&line[to - 8..to])
+        && let Some(v) = eight(u64::from_le_bytes(bytes), to - from, mark)
+    {
+        return v;
     }
     cell(&line[from..to], mark)
 }
@@ -38,7 +37,7 @@ pub fn cell_in(line: &[u8], from: usize, to: usize, mark: u8) -> i32 {
 /// `None` for anything but an optional minus, digits and at most one decimal mark.
 fn eight(word: u64, len: usize, mark: u8) -> Option<i32> {
     let keep = !0u64 << (8 * (8 - len));
-    let mut v = (word & keep) | (ONES * u64::from(b'0') & !keep);
+    let mut v = (word & keep) | ((ONES * u64::from(b'0')) & !keep);
     let first = 8 * (8 - len);
     let negative = (v >> first) as u8 == b'-';
     if negative {

@@ -6,6 +6,7 @@
 use std::sync::Arc;
 
 use super::cell::{BAD, MISSING, is_value};
+use super::unit::{Measure, conversion};
 use crate::records::layout::MonitorLayout;
 
 /// Index of a channel in a trace.
@@ -52,74 +53,9 @@ const TABLE: [(&str, f64, f64, Measure); CHANNELS] = [
     ("lon", -180.0, 180.0, Measure::Plain),
 ];
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Measure {
-    Plain,
-    /// Absolute pressure, inHg.
-    Manifold,
-    /// Oil pressure, psi.
-    Pressure,
-    /// °F.
-    Temperature,
-    /// US gallons per hour.
-    Flow,
-    /// Knots.
-    Speed,
-    /// Feet.
-    Height,
-}
-
 /// The name of a channel in the standard layout.
 pub fn name(channel: Channel) -> &'static str {
     TABLE[channel].0
-}
-
-/// Factor and offset from a recorder's unit to ours. Factors: NIST SP 811 (2008) App. B.8 (from memory).
-fn conversion(measure: Measure, unit: &str) -> Option<(f64, f64)> {
-    let pascals = |unit: &str| {
-        Some(match unit {
-            "pa" => 1.0,
-            "hpa" | "mbar" => 100.0,
-            "kpa" => 1000.0,
-            "bar" => 100_000.0,
-            "psi" => 6_894.757,
-            "inhg" => crate::units::PASCALS_PER_INHG,
-            _ => return None,
-        })
-    };
-    let factor = match measure {
-        Measure::Plain => return None,
-        Measure::Manifold if unit == "inhg" => 1.0,
-        Measure::Manifold => pascals(unit)? / crate::units::PASCALS_PER_INHG,
-        Measure::Pressure if unit == "psi" => 1.0,
-        Measure::Pressure => pascals(unit)? / 6_894.757,
-        Measure::Temperature => {
-            return match unit {
-                "f" => Some((1.0, 0.0)),
-                "c" => Some((1.8, 32.0)),
-                "k" => Some((1.8, -459.67)),
-                _ => None,
-            };
-        }
-        Measure::Flow => match unit {
-            "gph" => 1.0,
-            "l_h" => 1.0 / (4.0 * crate::units::LITRES_PER_QUART),
-            _ => return None,
-        },
-        Measure::Speed => match unit {
-            "kt" => 1.0,
-            "kmh" => 1.0 / 1.852,
-            "ms" => 3.6 / 1.852,
-            "mph" => 1.609_344 / 1.852,
-            _ => return None,
-        },
-        Measure::Height => match unit {
-            "ft" => 1.0,
-            "m" => 1.0 / crate::units::METRES_PER_FOOT,
-            _ => return None,
-        },
-    };
-    Some((factor, 0.0))
 }
 
 /// Where a channel stands and how its cells become our values.
@@ -262,6 +198,17 @@ impl Columns {
         let field = Field::new(column, channel, convert);
         if channel >= IAS {
             self.shared.push(field);
+            return;
+        }
+        if prefix.is_none() && positions.len() > 1 {
+            let known: Vec<&str> = positions.iter().flatten().map(AsRef::as_ref).collect();
+            // One line is enough; rpm stands for the rest.
+            if channel == RPM {
+                self.problems.push((
+                    format!("\"{ours}\" without a position"),
+                    format!("{ours} with one of {}", known.join(", ")),
+                ));
+            }
             return;
         }
         let position = match prefix {

@@ -41,13 +41,14 @@ impl Clock {
     /// Milliseconds since 1970 UTC, or `None` if the text is no time.
     pub fn read(&mut self, text: &[u8]) -> Option<i64> {
         let n = self.minute.len();
-        if n > 0 && text.len() > n && text[..n] == self.minute[..] {
-            if let Some((ms, used)) = seconds(&text[n..]) {
-                if text[n + used..] == self.tail[..] {
-                    self.last_ms = self.base_ms + ms;
-                    return Some(self.last_ms);
-                }
-            }
+        if n > 0
+            && text.len() > n
+            && text[..n] == self.minute[..]
+            && let Some((ms, used)) = seconds(&text[n..])
+            && text[n + used..] == self.tail[..]
+        {
+            self.last_ms = self.base_ms + ms;
+            return Some(self.last_ms);
         }
         self.whole(text)
     }
@@ -61,12 +62,13 @@ impl Clock {
         };
         self.minute.clear();
         let colon = if text.get(16) == Some(&b':') { Some(16) } else { text.iter().rposition(|b| *b == b':') };
-        if let Some(p) = colon.filter(|_| text.iter().filter(|b| **b == b':').count() >= 2) {
-            if let Some((ms, used)) = seconds(&text[p + 1..]) {
-                self.minute.extend_from_slice(&text[..=p]);
-                self.tail = text[p + 1 + used..].to_vec();
-                self.base_ms = at - ms;
-            }
+        let with_seconds = text.iter().filter(|b| **b == b':').count() >= 2;
+        if let Some(p) = colon.filter(|_| with_seconds)
+            && let Some((ms, used)) = seconds(&text[p + 1..])
+        {
+            self.minute.extend_from_slice(&text[..=p]);
+            self.tail = text[p + 1 + used..].to_vec();
+            self.base_ms = at - ms;
         }
         self.last_ms = at;
         Some(at)

@@ -2,8 +2,9 @@
 
 use super::ReduceContext;
 use super::channel::{ALT, FUEL_FLOW, GS, IAS, LAT, LON, MANIFOLD, OAT, POWER, RPM};
+use super::figures::{middle, units};
 use super::power::{Chart, From, Read, Setting, at_most_from_fuel_flow};
-use super::summary::{Run, middle, units};
+use super::summary::Run;
 use crate::engine::Model;
 use crate::records::run::{Handling, Phase};
 

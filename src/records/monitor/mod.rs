@@ -5,14 +5,17 @@
 //! the `csv` crate with the same result. The samples of one engine run are held until it ends
 //! (`trace`, bounded), then looked at with hindsight: readings that cannot be are taken out
 //! (`clean`), ground is told from air (`air`), the flight is cut into phases (`phases`), and the
-//! figures judges need are taken (`summary`, `handling`). No judgement is made here.
+//! figures judges need are taken (`summary`, `figures`, `handling`). No judgement is made here.
 
 mod air;
 mod cell;
+mod cells;
 mod channel;
 mod clean;
 mod clock;
+mod figures;
 mod handling;
+mod header;
 pub mod isa;
 mod join;
 mod lines;
@@ -23,6 +26,7 @@ mod recorder;
 mod summary;
 mod text;
 mod trace;
+mod unit;
 
 #[cfg(test)]
 mod made;

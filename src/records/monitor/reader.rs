@@ -3,7 +3,8 @@
 use std::io::Read;
 use std::sync::Arc;
 
-use super::cell::{self, MISSING, is_value};
+use super::cell::{MISSING, is_value};
+use super::cells::{Cells, Cut, Whole};
 use super::channel::{ALT, Columns, GS, IAS, LAT, LON};
 use super::clock::Clock;
 use super::lines::{Lines, Row};
@@ -22,53 +23,14 @@ const HOUR_WITHIN_MS: i64 = 60_000;
 /// A step back by more than this is another recording in the same file, ms.
 const ANOTHER_RECORDING_MS: i64 = 3 * HOUR_MS;
 
-/// The cells of one row.
-trait Cells {
-    fn text(&self, column: usize) -> &[u8];
-    fn number(&self, column: usize) -> i32;
-}
-
-struct Cut<'a>(Row<'a>, u8);
-
-impl Cells for Cut<'_> {
-    fn text(&self, column: usize) -> &[u8] {
-        let (from, to) = self.place(column);
-        self.0.buffer[from..to].trim_ascii_end()
-    }
-
-    fn number(&self, column: usize) -> i32 {
-        let (from, to) = self.place(column);
-        cell::cell_in(self.0.buffer, from, to, self.1)
-    }
-}
-
-impl Cut<'_> {
-    fn place(&self, column: usize) -> (usize, usize) {
-        let from = if column == 0 { self.0.from } else { self.0.ends[column - 1] as usize + 1 };
-        (from, self.0.ends[column] as usize)
-    }
-}
-
-struct Whole<'a>(&'a csv::ByteRecord, u8);
-
-impl Cells for Whole<'_> {
-    fn text(&self, column: usize) -> &[u8] {
-        self.0.get(column).unwrap_or_default().trim_ascii_end()
-    }
-
-    fn number(&self, column: usize) -> i32 {
-        cell::cell(self.0.get(column).unwrap_or_default(), self.1)
-    }
-}
-
 /// One recording being read.
 pub struct Reduction<'a> {
     file: Arc<str>,
-    layout: Option<&'a MonitorLayout>,
-    context: &'a ReduceContext,
-    columns: Columns,
+    pub layout: Option<&'a MonitorLayout>,
+    pub context: &'a ReduceContext,
+    pub columns: Columns,
     clock: Clock,
-    recorders: Vec<Recorder>,
+    pub recorders: Vec<Recorder>,
     /// Added to every time stamp after a step of the clock, ms.
     offset_ms: i64,
     last_ms: Option<i64>,
@@ -137,17 +99,7 @@ impl<'a> Reduction<'a> {
         (self.runs, self.rejections)
     }
 
-    fn decimal_mark(&self, delimiter: u8) -> u8 {
-        match self.layout.and_then(|l| l.shape.decimal) {
-            Some(',') => b',',
-            Some(_) => b'.',
-            // Semicolons are what a spreadsheet writes where the comma is the decimal mark; a point still reads.
-            None if delimiter == b';' => b',',
-            None => b'.',
-        }
-    }
-
-    fn reject(&mut self, line: u32, found: String, expected: &str, whole_file: bool) {
+    pub fn reject(&mut self, line: u32, found: String, expected: &str, whole_file: bool) {
         let source = Source { file: self.file.clone(), line };
         self.rejections.push(Rejection { source, found, expected: expected.to_owned(), whole_file });
     }
@@ -157,45 +109,6 @@ impl<'a> Reduction<'a> {
         if self.rows_rejected <= ROWS_NAMED {
             self.reject(line, found, expected, false);
         }
-    }
-
-    /// Finds the header; gives the delimiter, or `None` after rejecting the file.
-    fn header(&mut self, lines: &mut Lines<impl Read>) -> std::io::Result<Option<u8>> {
-        let skip = self.layout.map_or(0, |l| l.shape.skip_lines);
-        let mut delimiter = self.layout.and_then(|l| l.shape.delimiter).and_then(|d| u8::try_from(d).ok());
-        while let Some((number, text)) = lines.next_line()? {
-            let text = text.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(&text).trim_ascii();
-            if number <= skip || text.is_empty() || text.starts_with(b"#") {
-                continue;
-            }
-            if let Some(named) = text.strip_prefix(b"sep=") {
-                delimiter = delimiter.or(named.first().copied());
-                continue;
-            }
-            let delimiter = delimiter.unwrap_or_else(|| likeliest(text));
-            let header = self.header_cells(text, delimiter);
-            let positions: Vec<_> = self.context.engines.iter().map(|e| e.position.clone()).collect();
-            self.columns = Columns::from_header(&header, self.layout, &positions);
-            let usable = !self.columns.engines.is_empty() && !self.columns.time.is_empty();
-            for (found, expected) in std::mem::take(&mut self.columns.problems) {
-                self.reject(number, found, &expected, !usable);
-            }
-            self.recorders = self.columns.engines.iter().map(|e| Recorder::new(e.position.clone())).collect();
-            return Ok(usable.then_some(delimiter));
-        }
-        self.reject(0, "no header row".into(), "a row naming the columns, such as time,rpm,cht1_f", true);
-        Ok(None)
-    }
-
-    fn header_cells(&self, text: &[u8], delimiter: u8) -> Vec<String> {
-        let text = match std::str::from_utf8(text) {
-            Ok(text) => text.to_owned(),
-            Err(_) => encoding_rs::WINDOWS_1252.decode_without_bom_handling(text).0.into_owned(),
-        };
-        let mut record = csv::StringRecord::new();
-        let mut reader = csv::ReaderBuilder::new().has_headers(false).delimiter(delimiter).from_reader(text.as_bytes());
-        let _ = reader.read_record(&mut record);
-        record.iter().map(|c| c.trim().to_owned()).collect()
     }
 
     fn row(&mut self, row: Row<'_>, delimiter: u8, mark: u8) {
@@ -369,10 +282,4 @@ impl<'a> Reduction<'a> {
         }
         self.runs.sort_by(|a, b| a.start.cmp(&b.start).then_with(|| a.engine.cmp(&b.engine)));
     }
-}
-
-/// The delimiter a header most likely uses.
-fn likeliest(header: &[u8]) -> u8 {
-    let count = |d: u8| header.iter().filter(|b| **b == d).count();
-    [b',', b';', b'\t'].into_iter().max_by_key(|d| (count(*d), *d == b',')).unwrap_or(b',')
 }

@@ -1,6 +1,10 @@
 //! Recordings made by hand against their truth.
 #![allow(clippy::unwrap_used, reason = "tests")]
 
+mod faults;
+mod flown;
+mod layouts;
+
 use super::made::{Made, flight, leg};
 use super::*;
 use crate::records::run::{AirBasis, Phase};
