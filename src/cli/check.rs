@@ -4,14 +4,18 @@ use chrono::Utc;
 use clap::Args;
 use serde::Serialize;
 
-use super::{Cli, Stop, exit, load, output, scan};
+use super::{Cli, Stop, exit, load, output, scan, status};
 use crate::judge::Kind;
 use crate::records::Rejection;
-use crate::report::words;
+use crate::report::{thresholds, words};
 use crate::shell::store::Store;
 
 #[derive(Debug, Args)]
 pub struct Options {
+    /// Show which threshold holds for an engine and which line set it; without a name, for every engine those
+    /// that are not the default.
+    #[arg(long, value_name = "TAIL|SERIAL", num_args = 0..=1)]
+    pub explain: Option<Option<String>>,
     /// Print JSON.
     #[arg(long)]
     pub json: bool,
@@ -37,6 +41,9 @@ impl From<&Rejection> for Problem {
 }
 
 pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
+    if let Some(which) = &options.explain {
+        return explain(cli, which.as_deref(), options.json);
+    }
     let (problems, questions, code) = match load::read(&cli.config) {
         Err(problems) => (problems, Vec::new(), exit::CONFIGURATION),
         Ok(rules) => {
@@ -76,4 +83,20 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
         output::line("Nothing wrong found.")?;
     }
     Ok(code)
+}
+
+fn explain(cli: &Cli, which: Option<&str>, as_json: bool) -> Result<u8, Stop> {
+    let rules = load::rules(&cli.config)?;
+    let mut store = Store::scratch(None)?;
+    let done = scan::round(&mut store, &rules, Utc::now(), false)?;
+    let chosen = match which {
+        Some(which) => status::chosen(&done.engines, which)?,
+        None => done.engines.iter().collect(),
+    };
+    let engines: Vec<_> = chosen.into_iter().map(|engine| thresholds::of(&rules.config, engine)).collect();
+    match as_json {
+        true => output::json(&engines)?,
+        false => output::print(&thresholds::text(&engines, which.is_some()))?,
+    }
+    Ok(0)
 }

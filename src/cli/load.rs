@@ -48,10 +48,13 @@ fn folder_of(path: &Path) -> PathBuf {
 
 /// The same for a command: problems end it with exit 78.
 pub fn rules(path: &Path) -> Result<Rules, Stop> {
-    read(path).map_err(|problems| {
-        let lines: Vec<String> = problems.iter().map(ToString::to_string).collect();
-        Stop::new(exit::CONFIGURATION, format!("configuration not usable\n{}", lines.join("\n")))
-    })
+    read(path).map_err(|problems| refused(&problems))
+}
+
+/// Every problem of a configuration, and exit 78.
+pub fn refused(problems: &[Rejection]) -> Stop {
+    let lines: Vec<String> = problems.iter().map(ToString::to_string).collect();
+    Stop::new(exit::CONFIGURATION, format!("configuration not usable\n{}", lines.join("\n")))
 }
 
 /// A moment from an argument, in the fleet's zone; a bare date means its end.

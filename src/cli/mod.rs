@@ -4,6 +4,7 @@ mod alerts;
 mod check;
 mod demo;
 mod load;
+mod manual;
 mod output;
 mod replay;
 mod scan;
@@ -71,6 +72,12 @@ pub enum Command {
     Mute(alerts::MuteOptions),
     /// Close an alert; a rate alert's baseline restarts at its onset.
     Close(alerts::CloseOptions),
+    /// Print completions for a shell: `cowlwatch completions bash > /etc/bash_completion.d/cowlwatch`.
+    #[command(hide = true)]
+    Completions(manual::Shell),
+    /// Print the manual page: `cowlwatch man > cowlwatch.1`.
+    #[command(hide = true)]
+    Man,
     /// Show the main job on the demo fleet: a season of mornings.
     Demo(demo::Options),
 }
@@ -146,6 +153,8 @@ pub fn main() -> ExitCode {
         Command::Acknowledge(options) => alerts::acknowledge(&cli, options),
         Command::Mute(options) => alerts::mute(&cli, options),
         Command::Close(options) => alerts::close(&cli, options),
+        Command::Completions(shell) => manual::completions(shell),
+        Command::Man => manual::page(),
         Command::Demo(options) => demo::run(options),
     };
     match result {

@@ -3,7 +3,7 @@
 use clap::Args;
 
 use super::{Cli, Stop, View, exit, load, output, scan};
-use crate::judge::Level;
+use crate::judge::{EngineView, Level};
 use crate::report::{json, status};
 use crate::shell::store::Store;
 
@@ -27,16 +27,7 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
         None if options.view.json => output::json(&json::engines(&done.engines))?,
         None => output::print(&status::fleet(&done.engines, &live, &done.aircraft, now, zone))?,
         Some(which) => {
-            let chosen: Vec<_> = done
-                .engines
-                .iter()
-                .filter(|e| e.tail.eq_ignore_ascii_case(which) || e.serial.eq_ignore_ascii_case(which))
-                .collect();
-            if chosen.is_empty() {
-                let known: Vec<_> = done.engines.iter().map(|e| format!("{} {}", e.tail, e.serial)).collect();
-                let message = format!("no aircraft or engine \"{which}\"; there are: {}", known.join(", "));
-                return Err(Stop::new(exit::USAGE, message));
-            }
+            let chosen = chosen(&done.engines, which)?;
             if options.view.json {
                 let owned: Vec<_> = chosen.into_iter().cloned().collect();
                 output::json(&json::engines(&owned))?;
@@ -46,4 +37,16 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
         }
     }
     Ok(scan::failing(&live, options.view.fail_on.map(Level::from)))
+}
+
+/// The engines of a tail, or the engine with a serial; else what there is.
+pub fn chosen<'a>(engines: &'a [EngineView], which: &str) -> Result<Vec<&'a EngineView>, Stop> {
+    let is = |name: &str| name.eq_ignore_ascii_case(which);
+    let chosen: Vec<_> = engines.iter().filter(|e| is(&e.tail) || is(&e.serial)).collect();
+    if chosen.is_empty() {
+        let known: Vec<_> = engines.iter().map(|e| format!("{} {}", e.tail, e.serial)).collect();
+        let message = format!("no aircraft or engine \"{which}\"; there are: {}", known.join(", "));
+        return Err(Stop::new(exit::USAGE, message));
+    }
+    Ok(chosen)
 }

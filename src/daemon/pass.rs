@@ -137,6 +137,23 @@ pub fn run(
     })
 }
 
+/// Judges what the store holds under other rules, without remembering anything: for comparisons.
+/// Also gives the moment of the first record.
+///
+/// # Errors
+/// What the state said.
+pub fn findings(
+    store: &mut Store,
+    rules: &Rules,
+    now: Instant,
+) -> Result<(Vec<Finding>, Option<Instant>), store::StoreError> {
+    let pass = store.begin()?;
+    let fleet = Seen::load(&pass, &Batch::default(), rules)?.fleet(rules, now);
+    let zone = rules.config.settings.fleet.time_zone;
+    let first = fleet.engines.iter().filter_map(|engine| engine.events.first()).map(|event| event.at).min();
+    Ok((judge::judge(&fleet, &*rules.config, zone, &[], now).findings, first))
+}
+
 fn nothing_judged(now: Instant, counts: Counts, alerts: Vec<Alert>) -> Done {
     Done {
         as_of: now,

@@ -103,6 +103,16 @@ impl Comparison {
         self.engines.iter().flat_map(|engine| engine.pairs.iter().map(move |pair| (engine, pair)))
     }
 
+    /// Without pairs that both sides raise before `from`.
+    #[must_use]
+    pub fn since(mut self, from: Instant) -> Self {
+        for engine in &mut self.engines {
+            engine.pairs.retain(|pair| pair.today.iter().chain(&pair.other).any(|side| side.raised >= from));
+        }
+        self.engines.retain(|engine| !engine.pairs.is_empty());
+        self
+    }
+
     pub fn counts(&self) -> Counts {
         count(self.pairs().map(|(_, pair)| pair))
     }

@@ -70,7 +70,7 @@ fn shift(c: &Comparison, n: Counts) -> Option<String> {
 }
 
 fn signed(value: f64) -> String {
-    let plain = numbers::plain(value.abs());
+    let plain = numbers::short(value.abs());
     if plain == "0" {
         plain
     } else if value < 0.0 {
@@ -117,9 +117,9 @@ pub fn difference(pair: &Pair) -> String {
         if let Some(hours) = pair.later_hours().filter(|h| h.abs() >= 0.05) {
             parts.push(numbers::hours(hours.abs()));
         }
-        parts.push(format!("{} days", numbers::plain(days.abs())));
-        let last = parts.len() - 1;
-        parts[last].push_str(if days > 0.0 { " later" } else { " earlier" });
+        let shown = numbers::short(days.abs());
+        let when = if days > 0.0 { "later" } else { "earlier" };
+        parts.push(format!("{shown} {} {when}", if shown == "1" { "day" } else { "days" }));
     }
     if let (Some(today), Some(other)) = (&pair.today, &pair.other)
         && today.level != other.level
@@ -272,7 +272,7 @@ pub fn page(c: &Comparison, head: &Head<'_>) -> String {
 const LEGEND: &str = "<p class=\"soft\">In each strip: above, what today's thresholds raise; below, what the others \
     raise; a line joins the two where both do. Triangle: warning; diamond: caution; circle: advisory.</p>\n";
 
-const STYLE: &str = ".strip { width: 100%; height: 56px; display: block; }
+const STYLE: &str = ".strip { width: 100%; height: auto; display: block; }
 .strip line { stroke: var(--soft); } .strip .warning { fill: var(--warning); } .strip .caution { fill: var(--caution); }
 .strip .advisory { fill: none; stroke: var(--advisory); stroke-width: 1.5; } .strip text { fill: var(--soft); font-size: 10px; }
 ";
@@ -295,9 +295,7 @@ fn strip(engine: &EngineComparison, head: &Head<'_>) -> String {
         }
     }
     let (from, to) = (numbers::date_of(head.from, head.zone), numbers::date_of(head.to, head.zone));
-    format!(
-        "<svg class=\"strip\" viewBox=\"0 0 700 56\" preserveAspectRatio=\"none\" role=\"img\" aria-label=\"{from} to {to}\">{marks}</svg>\n"
-    )
+    format!("<svg class=\"strip\" viewBox=\"0 0 700 56\" role=\"img\" aria-label=\"{from} to {to}\">{marks}</svg>\n")
 }
 
 fn mark(level: Level, x: f64, y: f64, said: &str) -> String {

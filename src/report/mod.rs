@@ -13,6 +13,7 @@ pub mod metrics;
 pub mod page;
 pub mod status;
 pub mod text;
+pub mod thresholds;
 pub mod words;
 
 #[cfg(test)]

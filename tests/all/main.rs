@@ -13,4 +13,5 @@ mod service;
 mod sheet_properties;
 mod support;
 mod tools;
+mod tuning;
 mod workbooks;
