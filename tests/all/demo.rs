@@ -4,18 +4,19 @@
 #![allow(clippy::unwrap_used, clippy::panic, reason = "tests")]
 
 use std::collections::BTreeSet;
-use std::path::{Path, PathBuf};
+use std::path::Path;
+
+use told::committed;
 
 #[path = "../make-demo/fleet/mod.rs"]
 #[allow(dead_code, reason = "the generator is an example of its own")]
 mod fleet;
-
-fn committed() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-fleet")
-}
+mod moments;
+mod stories;
+pub mod told;
 
 fn names_under(folder: &Path, from: &Path, names: &mut BTreeSet<String>) {
-    for entry in std::fs::read_dir(folder).unwrap().map(Result::unwrap) {
+    for entry in std::fs::read_dir(folder).unwrap().map(Result::unwrap).filter(|e| e.file_name() != "state") {
         if entry.path().is_dir() {
             names_under(&entry.path(), from, names);
         } else {

@@ -4,11 +4,13 @@
 mod configuration;
 mod demo;
 mod dialects;
+mod handmade;
 mod level_filter;
 mod mail_faults;
 mod mail_post;
 mod mail_server;
 mod metrics;
+mod must_show;
 mod service;
 mod sheet_properties;
 mod support;
