@@ -35,9 +35,10 @@ fn check_names_each_slip_by_line() {
         let line = text.lines().find(|l| l.contains(place)).unwrap_or_else(|| panic!("no {place} in\n{text}"));
         assert!(line.contains(found), "{line}");
     }
-    let named = text.lines().filter(|l| l.contains(".csv:")).count();
-    // The four above, and the reading of 17 March if `check` looks at meters too.
-    assert!((4..=5).contains(&named), "{text}");
+    // Beside these four, only the meter is asked about: the misread one, and those after a row that could not be read.
+    for line in text.lines().filter(|l| l.contains(".csv:") && !l.contains("meter")) {
+        assert!([":24:", ":6:", ":7:", ":9:"].iter().any(|n| line.contains(n)), "{line}");
+    }
     assert!(!folder.path().join("state").exists(), "check touches nothing");
 }
 

@@ -122,9 +122,7 @@ impl Tail {
             }
         };
         let result = match file.role {
-            Role::Logbook(layout) => {
-                self.logbook(opened, file, layout.and_then(|i| aircraft.logbooks.get(i)), aircraft, known)
-            }
+            Role::Logbook(layout) => self.logbook(opened, file, &sheets(aircraft, layout), aircraft, known),
             Role::Monitor(layout) => {
                 let layout = layout.and_then(|i| aircraft.monitors.get(i));
                 let mut opened = opened;
@@ -151,7 +149,7 @@ impl Tail {
         &self,
         mut opened: Opened,
         file: &Found,
-        layout: Option<&LogbookLayout>,
+        layouts: &[Option<&LogbookLayout>],
         aircraft: &Aircraft,
         known: Option<&FileRow>,
     ) -> Result<(Opened, Option<FileRecords>), Rejection> {
@@ -164,15 +162,33 @@ impl Tail {
         if known.is_some_and(|k| k.hash == opened.hash() && k.reader == self.logbook_version) {
             return Ok((opened, None));
         }
-        let shape = logbook::shape(layout);
-        let sheet = match content(&bytes) {
-            Content::Workbook => workbook::read_apart(opened.again().map_err(unreadable)?, &shape),
-            _ => Sheet::from_text(&bytes, &shape),
-        };
         let zone = self.config.settings.fleet.time_zone;
-        let (entries, rejections) = logbook::read(&sheet, &file.path, layout, aircraft, zone);
-        Ok((opened, Some(FileRecords { entries, rejections, ..FileRecords::default() })))
+        let mut records = FileRecords::default();
+        for &layout in layouts {
+            let shape = logbook::shape(layout);
+            let sheet = match content(&bytes) {
+                Content::Workbook => workbook::read_apart(opened.again().map_err(unreadable)?, &shape),
+                _ => Sheet::from_text(&bytes, &shape),
+            };
+            let (entries, rejections) = logbook::read(&sheet, &file.path, layout, aircraft, zone);
+            records.entries.extend(entries);
+            records.rejections.extend(rejections);
+        }
+        Ok((opened, Some(records)))
     }
+}
+
+/// The layouts a file is read by: the first that fits, and those that name other sheets of the same workbooks.
+fn sheets(aircraft: &Aircraft, first: Option<usize>) -> Vec<Option<&LogbookLayout>> {
+    let Some((first, layout)) = first.and_then(|i| Some((i, aircraft.logbooks.get(i)?))) else { return vec![None] };
+    let mut layouts: Vec<&LogbookLayout> = vec![layout];
+    for other in &aircraft.logbooks[first + 1..] {
+        let another = other.shape.sheet.is_some() && layouts.iter().all(|l| l.shape.sheet != other.shape.sheet);
+        if other.files == layout.files && another {
+            layouts.push(other);
+        }
+    }
+    layouts.into_iter().map(Some).collect()
 }
 
 fn row(path: &str, tail: &str, opened: &Opened, reader: u64) -> FileRow {

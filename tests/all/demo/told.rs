@@ -120,7 +120,10 @@ pub fn replayed() -> &'static [Told] {
     static ALL: OnceLock<Vec<Told>> = OnceLock::new();
     ALL.get_or_init(|| {
         let folder = copied(&committed());
-        alerts(&json(folder.path(), &["replay", "--config", "cowlwatch.toml", "--json"]))
+        alerts(&json(
+            folder.path(),
+            &["replay", "--config", "cowlwatch.toml", "--to", "2026-10-31T23:00:00-06:00", "--json"],
+        ))
     })
 }
 
