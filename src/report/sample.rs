@@ -241,6 +241,27 @@ pub fn morning() -> Morning {
     }
 }
 
+/// A morning on which nothing happened.
+pub fn quiet() -> Morning {
+    let mut m = morning();
+    m.alerts.retain(|a| a.number == 8 || a.number == 3);
+    m.engines.iter_mut().for_each(|e| e.due.retain(|d| !d.soon));
+    m.engines.remove(0);
+    m.aircraft = aircraft(&m.engines);
+    m.rejections.clear();
+    m.undelivered = Undelivered::default();
+    m
+}
+
+/// The first pass over a fleet with a past.
+pub fn first_look() -> Morning {
+    let mut m = morning();
+    m.first = true;
+    m.previous = None;
+    m.sequence = 1;
+    m
+}
+
 fn aircraft(engines: &[EngineView]) -> Vec<Freshness> {
     let mut tails: Vec<Arc<str>> = engines.iter().map(|e| e.tail.clone()).collect();
     tails.dedup();

@@ -14,6 +14,8 @@ use crate::report::{Morning, break_in_sheet};
 const AHEAD: f64 = 10.0;
 /// New alerts told in full in one digest; the rest is a command away.
 const IN_FULL: usize = 12;
+/// Advisories listed one by one, beyond the new ones.
+const INFORMATION: usize = 6;
 /// Unreadable rows listed one by one.
 const REJECTIONS: usize = 6;
 
@@ -45,10 +47,14 @@ pub struct Content<'a> {
     pub before_flight: Vec<Item<'a>>,
     pub soon: Vec<Item<'a>>,
     pub information: Vec<Item<'a>>,
+    /// Advisories not listed one by one.
+    pub known: Option<String>,
     pub due: Vec<(String, String)>,
     pub break_in: Vec<(String, Vec<String>)>,
     pub records: Vec<Item<'a>>,
     pub rejections: Vec<String>,
+    /// Alerts about aircraft that say nothing, then those silent without an alert.
+    pub silent_alerts: Vec<Item<'a>>,
     pub silent: Vec<String>,
     pub undelivered: Option<String>,
     pub muted: Vec<Item<'a>>,
@@ -69,11 +75,13 @@ impl<'a> Content<'a> {
             before_flight: Vec::new(),
             soon: Vec::new(),
             information: Vec::new(),
+            known: None,
             due: due(m, near),
             break_in: break_in(m),
             records: Vec::new(),
             rejections: rejections(m),
-            silent: m.aircraft.iter().filter(|a| a.silent || a.missing).map(|a| silence(a, m.as_of, m.zone)).collect(),
+            silent_alerts: Vec::new(),
+            silent: Vec::new(),
             undelivered: undelivered(m, near),
             muted: Vec::new(),
             settled: Vec::new(),
@@ -88,6 +96,10 @@ impl<'a> Content<'a> {
         {
             section.sort_by_key(|i| (i.mark.is_none(), Reverse(i.alert.finding.raised), i.alert.number));
         }
+        let said = |tail: &str| c.silent_alerts.iter().any(|i| i.alert.tail().as_ref() == tail);
+        let quiet = m.aircraft.iter().filter(|a| (a.silent || a.missing) && !said(&a.tail));
+        c.silent = quiet.map(|a| silence(a, m.as_of, m.zone)).collect();
+        c.shorten_information();
         if !m.first {
             let told = c.before_flight.iter().chain(&c.soon).chain(&c.information);
             c.full = told.filter(|i| i.mark.is_some()).map(|i| i.alert).take(IN_FULL).collect();
@@ -104,6 +116,7 @@ impl<'a> Content<'a> {
             State::Closed if self.morning.first => {}
             State::Closed => self.settled.push(item),
             State::Muted => self.muted.push(item),
+            _ if matches!(alert.kind(), Kind::DataSilent | Kind::AircraftMissing) => self.silent_alerts.push(item),
             _ if alert.kind().about_records() => self.records.push(item),
             _ if alert.kind() == Kind::OilChangeDue && self.listed_as_due(alert) => {}
             _ => match alert.level() {
@@ -112,6 +125,22 @@ impl<'a> Content<'a> {
                 Level::Advisory => self.information.push(item),
             },
         }
+    }
+
+    /// Advisories told before and unchanged are counted beyond the first few.
+    fn shorten_information(&mut self) {
+        let known = self.information.iter().position(|i| i.mark.is_none()).unwrap_or(self.information.len());
+        let keep = known.max(INFORMATION);
+        if self.information.len() > keep + 1 {
+            let rest: Vec<String> = self.information.drain(keep..).map(|i| i.alert.number.to_string()).collect();
+            self.known = Some(format!("and {} more known and unchanged: alerts {}", rest.len(), numbers::list(&rest)));
+        }
+    }
+
+    /// True where nothing asks for an answer.
+    pub fn nothing_to_answer(&self) -> bool {
+        let sections = [&self.before_flight, &self.soon, &self.information, &self.records, &self.silent_alerts];
+        sections.iter().all(|s| s.is_empty())
     }
 
     fn listed_as_due(&self, alert: &Alert) -> bool {
@@ -133,7 +162,11 @@ impl<'a> Content<'a> {
         if known > 0 {
             parts.push(format!("{known} acknowledged"));
         }
-        format!("{}. {}.", parts.join(", "), self.reported())
+        let first = match self.morning.first {
+            true => " What the records say of the past is shown here once; from now on you hear of what is new.",
+            false => "",
+        };
+        format!("{}. {}.{first}", parts.join(", "), self.reported())
     }
 
     /// `11 engines reported, 1 silent`.
@@ -203,6 +236,9 @@ impl<'a> Item<'a> {
 
 /// Why an alert speaks today: it is new since the last digest, or something was said of it since.
 fn mark(alert: &Alert, m: &Morning) -> Option<String> {
+    if m.first {
+        return None;
+    }
     let since = |at| m.previous.is_none_or(|p| at > p);
     if since(alert.first_seen) {
         return Some("new".to_owned());
@@ -236,7 +272,7 @@ fn tail(alert: &Alert, m: &Morning) -> String {
 
 fn head(m: &Morning, near: NaiveDate) -> String {
     let operator = m.operator.as_ref().map_or(String::new(), |o| format!("{o}, "));
-    let what = if m.first { "first look at the records" } else { "morning digest" };
+    let what = if m.first { "first look at the records, digest" } else { "morning digest" };
     let time = m.as_of.with_timezone(&m.zone).format("%H:%M");
     format!("{operator}{what} {}, {} {time}", m.sequence, numbers::long_day(near))
 }

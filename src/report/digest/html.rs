@@ -13,21 +13,44 @@ pub fn lay_out(c: &Content, pictures: &[(String, Vec<u8>, String)]) -> String {
     section(&mut body, "Before the next flight", &c.before_flight);
     section(&mut body, "Soon", &c.soon);
     section(&mut body, "For information", &c.information);
+    body.push_str(&known(c));
     due(&mut body, c);
     break_in(&mut body, c);
     records(&mut body, c);
     engines(&mut body, c, pictures);
-    lines(&mut body, "Without fresh data", &c.silent);
+    silent(&mut body, c);
     lines(&mut body, "Mail not delivered", c.undelivered.as_slice());
     lines(&mut body, "Muted", &text::lines(&c.muted));
     lines(&mut body, "Ended since the last digest", &text::lines(&c.settled));
     full(&mut body, c);
     lines(&mut body, "Not confirmed against the engine maker’s instructions", &c.unconfirmed);
-    body.push_str("<h2>To answer</h2>\n");
-    let answer: Vec<String> = words::HOW_TO_ANSWER.iter().map(|l| rich(l)).collect();
-    body.push_str(&format!("<p class=\"foot\"><code>{}</code><br>{}</p>\n", answer[0], answer[1]));
+    if !c.nothing_to_answer() {
+        answer(&mut body);
+    }
     body.push_str(&format!("<p class=\"foot\">{}</p>\n", escape(words::CAUTION)));
     html::document(&c.subject, "", &body)
+}
+
+fn answer(body: &mut String) {
+    let [command, row] = words::HOW_TO_ANSWER.map(rich);
+    body.push_str(&format!("<h2>To answer</h2>\n<p class=\"foot\"><code>{command}</code><br>{row}</p>\n"));
+}
+
+/// The advisories not listed one by one.
+pub fn known(c: &Content) -> String {
+    c.known.as_ref().map_or(String::new(), |k| format!("<p class=\"soft\">{}</p>\n", escape(k)))
+}
+
+/// Aircraft without fresh data.
+pub fn silent(body: &mut String, c: &Content) {
+    if c.silent_alerts.is_empty() && c.silent.is_empty() {
+        return;
+    }
+    body.push_str("<h2>Without fresh data</h2>\n");
+    c.silent_alerts.iter().for_each(|i| body.push_str(&item(i)));
+    if !c.silent.is_empty() {
+        body.push_str(&html::list(&c.silent));
+    }
 }
 
 fn lines(body: &mut String, title: &str, lines: &[String]) {

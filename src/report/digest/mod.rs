@@ -9,7 +9,7 @@ mod html;
 mod text;
 
 pub use content::{Content, Item};
-pub use html::item as item_html;
+pub use html::{item as item_html, known as known_html, silent as silent_html};
 pub use text::clocks;
 
 use super::charts;

@@ -36,6 +36,14 @@ fn a_hundred_engines_take_under_three_seconds() {
 #[ignore = "writes pictures to look at"]
 fn look() {
     let folder = std::path::PathBuf::from(std::env::var("LOOK").unwrap());
+    for (name, m) in [("quiet", sample::quiet()), ("first", sample::first_look())] {
+        let letter = digest(&m);
+        std::fs::write(folder.join(format!("{name}.txt")), format!("{}\n\n{}", letter.subject, letter.text)).unwrap();
+    }
+    let m = sample::morning();
+    let alerts: Vec<_> = m.alerts.iter().filter(|a| a.number == 11).collect();
+    let letter = crate::report::letters::single(&alerts, false, &m);
+    std::fs::write(folder.join("letter.txt"), format!("{}\n\n{}", letter.subject, letter.text)).unwrap();
     let letter = digest(&sample::morning());
     std::fs::write(folder.join("digest.txt"), &letter.text).unwrap();
     let mut html = letter.html.clone();

@@ -16,6 +16,9 @@ pub fn lay_out(c: &Content) -> String {
     items(&mut out, "BEFORE THE NEXT FLIGHT", &c.before_flight);
     items(&mut out, "SOON", &c.soon);
     items(&mut out, "FOR INFORMATION", &c.information);
+    if let Some(known) = &c.known {
+        line(&mut out, &format!("  {known}"), 4);
+    }
     if !c.due.is_empty() {
         title(&mut out, "DUE IN THE NEXT 10 HOURS OR DAYS");
         for (place, what) in &c.due {
@@ -36,15 +39,23 @@ pub fn lay_out(c: &Content) -> String {
         }
     }
     engines(&mut out, c);
-    list(&mut out, "WITHOUT FRESH DATA", &c.silent);
+    if !c.silent_alerts.is_empty() || !c.silent.is_empty() {
+        title(&mut out, "WITHOUT FRESH DATA");
+        c.silent_alerts.iter().for_each(|i| item(&mut out, i));
+        for s in &c.silent {
+            line(&mut out, &format!("  {s}"), 4);
+        }
+    }
     list(&mut out, "MAIL NOT DELIVERED", c.undelivered.as_slice());
     list(&mut out, "MUTED", &lines(&c.muted));
     list(&mut out, "ENDED SINCE THE LAST DIGEST", &lines(&c.settled));
     full(&mut out, c);
     list(&mut out, "NOT CONFIRMED AGAINST THE ENGINE MAKER'S INSTRUCTIONS", &c.unconfirmed);
-    title(&mut out, "TO ANSWER");
-    for l in words::HOW_TO_ANSWER {
-        line(&mut out, &format!("  {l}"), 2);
+    if !c.nothing_to_answer() {
+        title(&mut out, "TO ANSWER");
+        for l in words::HOW_TO_ANSWER {
+            line(&mut out, &format!("  {l}"), 2);
+        }
     }
     out.push('\n');
     line(&mut out, words::CAUTION, 0);

@@ -4,7 +4,7 @@ use super::frame;
 use crate::alerts::State;
 use crate::judge::EngineView;
 use crate::report::Morning;
-use crate::report::digest::{Content, Item, item_html};
+use crate::report::digest::{Content, Item, item_html, known_html, silent_html};
 use crate::report::html::{self, escape};
 use crate::report::status::{about, due_words};
 use crate::report::words::{self, numbers};
@@ -23,6 +23,7 @@ pub fn page(m: &Morning, names: &[String]) -> String {
     alerts(&mut body, "Before the next flight", &c.before_flight);
     alerts(&mut body, "Soon", &c.soon);
     alerts(&mut body, "For information", &c.information);
+    body.push_str(&known_html(&c));
     body.push_str("<h2>Engines</h2>\n");
     body.push_str(&table(m, names));
     break_in(&mut body, m, names, &c);
@@ -34,8 +35,8 @@ pub fn page(m: &Morning, names: &[String]) -> String {
             body.push_str(&format!("<h3>Rows and files that could not be read</h3>\n{}", html::list(&all)));
         }
     }
+    silent_html(&mut body, &c);
     for (title, lines) in [
-        ("Without fresh data", c.silent.as_slice()),
         ("Mail not delivered", c.undelivered.as_slice()),
         ("Not confirmed against the engine maker’s instructions", c.unconfirmed.as_slice()),
     ] {

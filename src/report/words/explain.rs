@@ -173,7 +173,12 @@ fn sure(f: &Facts) -> Vec<String> {
         lines.push(format!("Weight of the evidence (ln of the change statistic): {now:.1}, alert at {limit:.1}."));
     }
     if let Some(log) = f.text(&["log"]) {
-        lines.push(format!("Kind of log: {log}."));
+        let means = match log {
+            "levels" => " (a dipstick reading before most flights)",
+            "flights and additions" => " (oil is logged when it is added)",
+            _ => "",
+        };
+        lines.push(format!("Kind of log: {log}{means}."));
     }
     if let Some(basis) = f.text(&["basis"]) {
         lines.push(format!("Ground and air told apart by {basis}."));
