@@ -172,7 +172,8 @@ fn median(mut values: Vec<f64>) -> Option<f64> {
 /// findings are numbered as they come, so they are matched by time: the nearest of the same kind that was
 /// open at the same time, or within a month.
 pub fn compare(today: &[Finding], other: &[Finding]) -> Comparison {
-    let mut engines: BTreeMap<(Arc<str>, Option<Arc<str>>), [Vec<&Finding>; 2]> = BTreeMap::new();
+    type Whose = (Arc<str>, Option<Arc<str>>);
+    let mut engines: BTreeMap<Whose, [Vec<&Finding>; 2]> = BTreeMap::new();
     for (i, findings) in [today, other].into_iter().enumerate() {
         for finding in findings {
             engines.entry((finding.tail.clone(), finding.serial.clone())).or_default()[i].push(finding);

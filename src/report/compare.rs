@@ -260,10 +260,17 @@ pub fn page(c: &Comparison, head: &Head<'_>) -> String {
         body.push_str(&format!("<p class=\"sum\">{}</p>\n", html::escape(first)));
         body.push_str(&rest.iter().map(|said| format!("<p>{}</p>\n", html::escape(said))).collect::<String>());
     }
-    body.push_str(LEGEND);
+    let differences = weighed(c);
+    if !differences.is_empty() {
+        body.push_str("<h2>What differs</h2>\n");
+        body.push_str(&rows(differences.into_iter(), true, head));
+    }
+    body.push_str(&format!("<h2>Engine by engine</h2>\n{LEGEND}"));
     for engine in &c.engines {
-        body.push_str(&format!("<h2>{}</h2>\n{}", html::escape(&whose(engine)), strip(engine, head)));
-        body.push_str(&rows(engine, head));
+        let alerts = numbers::count(engine.pairs.len(), "alert", "alerts");
+        body.push_str(&format!("<h3>{}</h3>\n{}", html::escape(&whose(engine)), strip(engine, head)));
+        let rows = rows(engine.pairs.iter().map(|pair| (engine, pair)), false, head);
+        body.push_str(&format!("<details><summary>{alerts}</summary>\n{rows}</details>\n"));
     }
     body.push_str(&format!("<p class=\"foot\">{}</p>\n", html::escape(words::CAUTION)));
     html::document(&title(head), STYLE, &body)
@@ -308,25 +315,24 @@ fn mark(level: Level, x: f64, y: f64, said: &str) -> String {
     format!("{shape}<title>{}</title></{end}>", html::escape(said))
 }
 
-fn rows(engine: &EngineComparison, head: &Head<'_>) -> String {
-    let rows: String = engine
-        .pairs
-        .iter()
-        .map(|pair| {
-            let said = if pair.same() { "the same".to_owned() } else { difference(pair) };
-            format!(
-                "<tr><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>\n",
-                html::level(pair.level()),
-                pair.kind,
-                day(pair.today.as_ref(), head.zone),
-                day(pair.other.as_ref(), head.zone),
-                html::escape(&said)
-            )
-        })
-        .collect();
+fn rows<'a>(pairs: impl Iterator<Item = (&'a EngineComparison, &'a Pair)>, named: bool, head: &Head<'_>) -> String {
+    let row = |(engine, pair): (&EngineComparison, &Pair)| {
+        let said = if pair.same() { "the same".to_owned() } else { difference(pair) };
+        let whose = if named { format!("<td>{}</td>", html::escape(&whose(engine))) } else { String::new() };
+        format!(
+            "<tr>{whose}<td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>\n",
+            html::level(pair.level()),
+            pair.kind,
+            day(pair.today.as_ref(), head.zone),
+            day(pair.other.as_ref(), head.zone),
+            html::escape(&said)
+        )
+    };
+    let rows: String = pairs.map(row).collect();
+    let whose = if named { "<th>engine</th>" } else { "" };
     format!(
-        "<table><thead><tr><th>level</th><th>alert</th><th>today</th><th>with the other</th><th>difference</th></tr>\
-         </thead><tbody>\n{rows}</tbody></table>\n"
+        "<table><thead><tr>{whose}<th>level</th><th>alert</th><th>today</th><th>with the other</th>\
+         <th>difference</th></tr></thead><tbody>\n{rows}</tbody></table>\n"
     )
 }
 
@@ -407,7 +413,8 @@ mod tests {
         assert_eq!(value["engines"][0]["alerts"][0]["later_h"], 5.1);
         assert_eq!(value["engines"][0]["alerts"][0]["later_days"], 2.0);
         let page = page(&c, &head());
-        assert_eq!(page.matches("<tr><td>").count(), 3);
+        // Two differences at the top, all three below.
+        assert_eq!(page.matches("<tr><td>").count(), 2 + 3);
         // Nothing fetched from elsewhere, no script.
         assert!(!page.contains("http://") && !page.contains("https://") && !page.contains("<script"));
         assert_eq!(page.matches("<title>").count(), 1 + 5);
