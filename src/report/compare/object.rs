@@ -1,0 +1,88 @@
+//! For programs: everything as one object.
+
+use serde::Serialize;
+
+use super::{Head, verdict};
+use crate::judge::compare::{Comparison, Counts, EngineComparison, Pair, Side};
+use crate::judge::{Kind, Level};
+use crate::report::words::numbers;
+
+/// The object of `replay --with FILE --json`.
+#[derive(Debug, Serialize)]
+pub struct Out<'a> {
+    with: &'a str,
+    from: String,
+    to: String,
+    counts: Counts,
+    median_shift_h: Option<f64>,
+    median_shift_days: Option<f64>,
+    verdict: Vec<String>,
+    engines: Vec<EngineOut<'a>>,
+}
+
+#[derive(Debug, Serialize)]
+struct EngineOut<'a> {
+    tail: &'a str,
+    position: Option<&'a str>,
+    serial: Option<&'a str>,
+    counts: Counts,
+    alerts: Vec<PairOut<'a>>,
+}
+
+#[derive(Debug, Serialize)]
+struct PairOut<'a> {
+    kind: Kind,
+    today: Option<SideOut<'a>>,
+    other: Option<SideOut<'a>>,
+    later_h: Option<f64>,
+    later_days: Option<f64>,
+}
+
+#[derive(Debug, Serialize)]
+struct SideOut<'a> {
+    raised: String,
+    level: Level,
+    hours: Option<f64>,
+    closed: Option<String>,
+    subject: &'a str,
+}
+
+/// Everything, for programs.
+pub fn object<'a>(c: &'a Comparison, head: &Head<'a>) -> Out<'a> {
+    let (median_shift_h, median_shift_days) = c.median_shift();
+    let side = |side: &'a Side| SideOut {
+        raised: numbers::iso(side.raised, head.zone),
+        level: side.level,
+        hours: side.hours.map(tenths),
+        closed: side.settled.map(|at| numbers::iso(at, head.zone)),
+        subject: &side.subject,
+    };
+    let pair = |pair: &'a Pair| PairOut {
+        kind: pair.kind,
+        today: pair.today.as_ref().map(side),
+        other: pair.other.as_ref().map(side),
+        later_h: pair.later_hours().map(tenths),
+        later_days: pair.later_days().map(tenths),
+    };
+    let engine = |engine: &'a EngineComparison| EngineOut {
+        tail: &engine.tail,
+        position: engine.position.as_deref(),
+        serial: engine.serial.as_deref(),
+        counts: crate::judge::compare::count(engine.pairs.iter()),
+        alerts: engine.pairs.iter().map(pair).collect(),
+    };
+    Out {
+        with: head.other,
+        from: numbers::iso(head.from, head.zone),
+        to: numbers::iso(head.to, head.zone),
+        counts: c.counts(),
+        median_shift_h: median_shift_h.map(tenths),
+        median_shift_days: median_shift_days.map(tenths),
+        verdict: verdict(c, head.other),
+        engines: c.engines.iter().map(engine).collect(),
+    }
+}
+
+fn tenths(value: f64) -> f64 {
+    (value * 10.0).round() / 10.0
+}
