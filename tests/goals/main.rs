@@ -33,9 +33,11 @@ fn delays(kept: Kept, rate: f64, ratio: f64, engines: u64, change: &dyn Fn(&mut 
         let engine = sim::engine(&case, &flights);
         let followed = consumption::follow(&engine, None, &rules, &[], later());
         let kind = if ratio > 1.0 { Kind::OilRateRise } else { Kind::OilRateFall };
+        let first = flights.iter().find(|f| f.meter - f.hours >= case.fault_at - 1e-6).unwrap();
+        let onset = first.meter - first.hours;
         let mut rises = followed.findings.iter().filter(|f| f.kind == kind);
-        match rises.find(|f| f.hours.unwrap() > case.fault_at) {
-            Some(f) if f.hours.unwrap() - case.fault_at <= 50.0 => found.push(f.hours.unwrap() - case.fault_at),
+        match rises.find(|f| f.hours.unwrap() > onset) {
+            Some(f) if f.hours.unwrap() - onset <= 50.0 => found.push(f.hours.unwrap() - onset),
             _ => missed += 1,
         }
     }
@@ -55,14 +57,16 @@ fn tell_delays(kept: Kept, rate: f64, ratio: f64, engines: u64) {
 }
 
 /// False alarms, coverage and error on healthy engines.
-fn healthy(kept: Kept, rate: f64, engines: u64, hours: f64) {
-    let rules = Rules::default();
+fn healthy(kept: Kept, rate: f64, engines: u64, hours: f64, setting: f64, change: &dyn Fn(&mut Case)) {
+    let mut rules = Rules::default();
+    rules.consumption.false_alarms_per_1000_h = setting;
     let (mut rises, mut falls, mut flown, mut unlogged) = (0, 0, 0.0, 0);
     let (mut covered, mut asked, mut early, mut late) = (0, 0, Vec::new(), Vec::new());
     for seed in 0..engines {
         let mut case = Case::realistic(seed + 1_000_001, kept);
         case.rate = rate;
         case.hours = hours;
+        change(&mut case);
         let flights = sim::fly(&case);
         let engine = sim::engine(&case, &flights);
         let followed = consumption::follow(&engine, None, &rules, &[], later());
@@ -106,7 +110,69 @@ fn healthy(kept: Kept, rate: f64, engines: u64, hours: f64) {
     );
 }
 
+fn explore(engines: u64) {
+    let cases: [(&str, &dyn Fn(&mut Case)); 7] = [
+        ("all", &|_| {}),
+        ("no service", &|c| c.service_spread = 0.0),
+        ("no service, not logged", &|c| {
+            c.service_spread = 0.0;
+            c.service_logged = false;
+        }),
+        ("no gross", &|c| c.gross = 0.0),
+        ("no unlogged", &|c| c.unlogged = 0.0),
+        ("flight spread 0.1", &|c| c.flight_spread = 0.1),
+        ("service not logged", &|c| c.service_logged = false),
+    ];
+    for (name, change) in cases {
+        for kept in [Kept::Levels, Kept::Flights] {
+            let (found, missed) = delays(kept, 0.125, 2.0, engines, change);
+            println!(
+                "{name}: {kept:?} median {:.1} 90 % {:.1} missed {:.1} %",
+                quantile(&found, 0.5),
+                quantile(&found, 0.9),
+                100.0 * missed as f64 / engines as f64
+            );
+        }
+    }
+}
+
+fn why(engines: u64) {
+    let cases: [(&str, &dyn Fn(&mut Case)); 6] = [
+        ("all", &|_| {}),
+        ("no service", &|c| c.service_spread = 0.0),
+        ("no gross", &|c| c.gross = 0.0),
+        ("no unlogged", &|c| c.unlogged = 0.0),
+        ("flight spread 0.1", &|c| c.flight_spread = 0.1),
+        ("no wear", &|c| c.wear = 0.0),
+    ];
+    for (name, change) in cases {
+        println!("{name}:");
+        for kept in [Kept::Levels, Kept::Flights] {
+            healthy(kept, 1.0 / 12.0, engines, 1000.0, 0.3, change);
+        }
+    }
+}
+
+fn limits(engines: u64) {
+    for kept in [Kept::Levels, Kept::Flights, Kept::Additions] {
+        for setting in [0.3, 0.6, 1.2, 2.4] {
+            for rate in [1.0 / 20.0, 1.0 / 12.0, 1.0 / 8.0, 1.0 / 5.0, 1.0 / 3.0] {
+                healthy(kept, rate, engines, 1000.0, setting, &|_| {});
+            }
+        }
+    }
+}
+
 fn main() {
+    if std::env::args().nth(2).is_some_and(|a| a == "limits") {
+        return limits(std::env::args().nth(1).unwrap().parse().unwrap());
+    }
+    if std::env::args().nth(2).is_some_and(|a| a == "why") {
+        return why(std::env::args().nth(1).unwrap().parse().unwrap());
+    }
+    if std::env::args().nth(2).is_some() {
+        return explore(500);
+    }
     let engines: u64 = std::env::args().nth(1).and_then(|a| a.parse().ok()).unwrap_or(300);
     for kept in [Kept::Levels, Kept::Flights, Kept::Additions] {
         tell_delays(kept, 0.125, 2.0, engines);
@@ -115,7 +181,7 @@ fn main() {
     }
     for kept in [Kept::Levels, Kept::Flights, Kept::Additions] {
         for rate in [1.0 / 20.0, 1.0 / 12.0, 1.0 / 8.0, 1.0 / 5.0, 1.0 / 3.0] {
-            healthy(kept, rate, engines, 1000.0);
+            healthy(kept, rate, engines, 1000.0, 0.3, &|_| {});
         }
     }
 }

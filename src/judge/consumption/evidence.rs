@@ -79,7 +79,7 @@ pub fn weigh(look: Look, level: usize, belief: &Belief, noise: f64) -> Evidence 
         Look::NoneAdded(mark) => none_added(mark.against(level), belief),
         Look::Added(mark, quantity) if quantity >= TWO_QUARTS => {
             let (seen, m) = mark.against(level);
-            value(m - TWO_QUARTS_BELOW, seen, belief, MARK_SD, 1.0, f64::INFINITY)
+            value(m - TWO_QUARTS_BELOW, seen, belief, MARK_SD, 1.0, CLIP_ALONE)
         }
         Look::Added(mark, _) => some_added(mark.against(level), belief),
         Look::AddedAlone(mark) => {

@@ -1,6 +1,7 @@
 //! What is told of one engine's oil: findings opened, grown and settled along its life.
 
 use super::change::Change;
+use super::creep::Creep;
 use super::track::Log;
 use crate::config::Rules;
 use crate::engine::{Engine, Event, What};
@@ -61,9 +62,11 @@ pub struct Findings<'a> {
     rise: Option<Open>,
     fall: Option<Open>,
     ceiling: Option<usize>,
+    endurance: Option<usize>,
+    creep: Option<usize>,
     grade: Option<Grade>,
     metal: Option<(f64, Source)>,
-    counts: [u32; 5],
+    counts: [u32; 6],
     build: usize,
 }
 
@@ -80,9 +83,11 @@ impl<'a> Findings<'a> {
             rise: None,
             fall: None,
             ceiling: None,
+            endurance: None,
+            creep: None,
             grade: None,
             metal: None,
-            counts: [0; 5],
+            counts: [0; 6],
             build: 0,
         }
     }
@@ -99,7 +104,7 @@ impl<'a> Findings<'a> {
     fn subject(&mut self, event: &Event, word: &str, which: usize) -> String {
         if event.build != self.build {
             self.build = event.build;
-            self.counts = [0; 5];
+            self.counts = [0; 6];
         }
         self.counts[which] += 1;
         format!("build {} {word} {}", event.build + 1, self.counts[which])
@@ -114,7 +119,12 @@ impl<'a> Findings<'a> {
 
     /// Everything open is settled by an event.
     pub fn settle_all(&mut self, event: &Event, why: &str) {
-        let open = [self.rise.take().map(|o| o.finding), self.fall.take().map(|o| o.finding), self.ceiling.take()];
+        let open = [
+            self.rise.take().map(|o| o.finding),
+            self.fall.take().map(|o| o.finding),
+            self.ceiling.take(),
+            self.creep.take(),
+        ];
         for finding in open.into_iter().flatten() {
             self.settle(finding, event.at, why.to_owned(), Some(event.source.clone()));
         }
@@ -356,7 +366,7 @@ impl<'a> Findings<'a> {
     }
 
     /// Notes what else the event says.
-    pub fn see(&mut self, event: &Event, _reading: bool, now: &Situation) {
+    pub fn see(&mut self, event: &Event, now: &Situation) {
         if let What::Filter { result: Some(Inspection::Metal) } | What::Screen { result: Some(Inspection::Metal) } =
             event.what
         {
@@ -435,26 +445,124 @@ impl<'a> Findings<'a> {
             .with("quarts", now.burnt - grade.burnt)
             .with("used", vec![grade.event.source.clone()])
             .with_some("may_mean", may_mean(&grade, ratio, half));
-        self.all.push(finding);
+        self.push_for_a_while(finding);
     }
 
-    /// An addition seems to have been made before `seen` and not logged.
-    pub fn not_logged(&mut self, seen: &Event, event: &Event, quarts: f64) {
+    /// An addition of so many quarts (`None`: a refill) seems to have been made before `seen` and not logged.
+    pub fn not_logged(&mut self, seen: &Event, event: &Event, quarts: Option<f64>) {
         let subject = format!("before {} at {:.1} h", seen.at.format("%Y-%m-%dT%H:%M"), seen.hours);
-        if self.all.iter().any(|f| f.kind == Kind::AdditionNotLogged && f.subject == subject) {
+        let kind = if quarts.is_some() { Kind::AdditionNotLogged } else { Kind::RefillNotLogged };
+        if self.all.iter().any(|f| f.kind == kind && f.subject == subject) {
             return;
         }
-        let mut finding = Finding::at_event(Kind::AdditionNotLogged, self.engine, event, subject);
-        finding.size = quarts;
+        let mut finding = Finding::at_event(kind, self.engine, event, subject);
+        finding.size = quarts.unwrap_or(1.0);
         finding.evidence = Evidence::default()
-            .with("quarts", quarts)
+            .with_some("quarts", quarts)
             .with("since", seen.at.date_naive())
             .with("since_hours", seen.hours)
             .with("used", vec![seen.source.clone(), event.source.clone()]);
+        self.push_for_a_while(finding);
+    }
+
+    /// Something told once: it is no longer shown as open after some days.
+    fn push_for_a_while(&mut self, mut finding: Finding) {
+        let days = self.rules.records.event_days;
+        let at = finding.raised + chrono::TimeDelta::minutes((days * 24.0 * 60.0) as i64);
+        finding.settled = Some(Settled { at, why: format!("told {days:.0} days ago"), source: None });
         self.all.push(finding);
+    }
+
+    /// The evidence shows that consumption has stabilised; a person decides what that means.
+    pub fn stabilised(&mut self, event: &Event, p: f64, since_build: f64, now: &Situation) {
+        let subject = format!("build {}", event.build + 1);
+        let mut finding = Finding::at_event(Kind::BreakInStabilised, self.engine, event, subject);
+        finding.evidence = Evidence::default()
+            .with("probability", p)
+            .with("hours_since_build", since_build)
+            .with("to_qt_per_h", now.rate.qt_per_h)
+            .with("to_low", now.rate.low)
+            .with("to_high", now.rate.high)
+            .with("to_h_per_qt", 1.0 / now.rate.qt_per_h)
+            .with("quarts", now.quarts)
+            .with("log", now.log.words());
+        self.push_for_a_while(finding);
+    }
+
+    /// Before a flight: will the usable oil last for one?
+    pub fn before_flight(&mut self, event: &Event, now: &Situation) {
+        let wanted = self.rules.consumption.endurance_h;
+        if now.quarts < ENDURANCE_QUARTS || now.level_sd > ENDURANCE_SD {
+            return;
+        }
+        let Some(hours) = self.endurance(now.level_qt, now.rate.qt_per_h) else { return };
+        match self.endurance {
+            None if hours < wanted => {
+                let subject = self.subject(event, "endurance", 4);
+                let mut finding = Finding::at_event(Kind::OilEndurance, self.engine, event, subject);
+                finding.size = wanted / hours.max(0.1);
+                finding.evidence = Evidence::default()
+                    .with("endurance_h", hours)
+                    .with("wanted_h", wanted)
+                    .with("level_qt", now.level_qt)
+                    .with_some("minimum_qt", self.engine.model.oil_minimum_qt)
+                    .with("to_qt_per_h", now.rate.qt_per_h)
+                    .with("log", now.log.words());
+                self.endurance = Some(self.all.len());
+                self.all.push(finding);
+            }
+            Some(open) if hours > 1.2 * wanted => {
+                self.endurance = None;
+                self.settle(open, event.at, format!("usable oil for {hours:.1} h"), Some(event.source.clone()));
+            }
+            _ => {}
+        }
+    }
+
+    /// A slow rise over hundreds of hours is told apart from a sudden one.
+    pub fn watch_creep(&mut self, event: &Event, creep: &Creep, now: &Situation) {
+        let ratio = self.rules.consumption.creep_ratio;
+        let since = creep.reference.filter(|(_, r)| now.rate.qt_per_h >= ratio * r && now.rate.low > r * 1.15);
+        let before = creep.before(event.hours);
+        match (self.creep, since) {
+            (None, Some((hours, reference))) if self.rise.is_none() => {
+                let subject = self.subject(event, "creep", 5);
+                let mut finding = Finding::at_event(Kind::OilRateCreep, self.engine, event, subject);
+                finding.size = now.rate.qt_per_h / reference;
+                finding.evidence = Evidence::default()
+                    .with("from_qt_per_h", reference)
+                    .with("to_qt_per_h", now.rate.qt_per_h)
+                    .with("to_low", now.rate.low)
+                    .with("to_high", now.rate.high)
+                    .with("ratio", now.rate.qt_per_h / reference)
+                    .with("from_h_per_qt", 1.0 / reference)
+                    .with("to_h_per_qt", 1.0 / now.rate.qt_per_h)
+                    .with("since_hours", hours)
+                    .with_some("qt_per_h_200_h_ago", before)
+                    .with_some("share_of_ceiling", self.ceiling_qt_per_h().map(|c| now.rate.qt_per_h / c))
+                    .with("log", now.log.words());
+                self.creep = Some(self.all.len());
+                self.all.push(finding);
+            }
+            (Some(open), None)
+                if creep.reference.is_some_and(|(_, r)| now.rate.qt_per_h < r * (1.0 + 0.6 * (ratio - 1.0))) =>
+            {
+                self.creep = None;
+                let why = format!("the rate is {:.2} qt/h again", now.rate.qt_per_h);
+                self.settle(open, event.at, why, Some(event.source.clone()));
+            }
+            (Some(open), Some((_, reference))) => {
+                let f = &mut self.all[open];
+                f.size = f.size.max(now.rate.qt_per_h / reference);
+            }
+            _ => {}
+        }
     }
 }
 
+/// What must be known before usable oil is judged: quarts burnt, and the level's standard deviation, qt.
+const ENDURANCE_QUARTS: f64 = 4.0;
+const ENDURANCE_SD: f64 = 0.45;
 /// Quarts of the new oil before its effect is told.
 const GRADE_QUARTS: f64 = 4.0;
 

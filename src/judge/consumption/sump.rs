@@ -44,6 +44,8 @@ pub struct Leg {
     pub factor: f64,
     /// Unknown whose value is the relative departure of this kind of service, if tracked.
     pub service: Option<usize>,
+    /// Flights this stands for: more than one where only the hours between two entries are known.
+    pub flights: f64,
 }
 
 /// Level, rate and candidates of one sump. Copying it is taking a snapshot.
@@ -117,22 +119,9 @@ impl Sump {
 
     /// Hours flown. Returns the quarts believed burnt.
     pub fn fly(&mut self, leg: Leg) -> f64 {
-        let b = &mut self.belief;
-        let rate = b.mean[RATE];
-        let service = 1.0 + leg.service.map_or(0.0, |i| b.mean[i]);
-        let hours = leg.hours * leg.factor * service.max(0.1);
-        let burnt = rate * hours;
-        let mut slope: Vector = [0.0; UNKNOWNS];
-        slope[RATE] = -hours;
-        if let Some(i) = leg.service {
-            slope[i] = -rate * leg.hours * leg.factor;
-        }
-        let spread = FLIGHT_SD * burnt;
-        b.burn(LEVEL, burnt, &slope, spread * spread + FLIGHT_VAR);
-        b.cov[RATE][RATE] += (WEAR_SD * rate).powi(2) * leg.hours;
-        b.mean[RATE] = rate.max(LEAST_RATE);
-        self.changes.burn(b.n, LEVEL, &slope);
-        self.top_ups.burn(b.n, LEVEL, &slope);
+        let (burnt, slope) = burn(&mut self.belief, leg);
+        self.changes.burn(self.belief.n, LEVEL, &slope);
+        self.top_ups.burn(self.belief.n, LEVEL, &slope);
         burnt
     }
 
@@ -171,4 +160,22 @@ impl Sump {
         }
         Some(i)
     }
+}
+
+/// Moves a belief over hours flown. Returns the quarts believed burnt, and the slope of the level in every unknown.
+pub fn burn(b: &mut Belief, leg: Leg) -> (f64, Vector) {
+    let rate = b.mean[RATE];
+    let service = 1.0 + leg.service.map_or(0.0, |i| b.mean[i]);
+    let hours = leg.hours * leg.factor * service.max(0.1);
+    let burnt = rate * hours;
+    let mut slope: Vector = [0.0; UNKNOWNS];
+    slope[RATE] = -hours;
+    if let Some(i) = leg.service {
+        slope[i] = -rate * leg.hours * leg.factor;
+    }
+    let spread = FLIGHT_SD * burnt;
+    b.burn(LEVEL, burnt, &slope, spread * spread / leg.flights + FLIGHT_VAR);
+    b.cov[RATE][RATE] += (WEAR_SD * rate).powi(2) * leg.hours;
+    b.mean[RATE] = rate.max(LEAST_RATE);
+    (burnt, slope)
 }

@@ -44,11 +44,13 @@ const MARK_BELOW_FILL_QT: f64 = 1.0;
 /// Variance of a mark to be learned, qt².
 const MARK_VAR: f64 = 0.36;
 /// Hours after which the mix of services counts half.
-const MIX_HALF_H: f64 = 200.0;
+const MIX_HALF_H: f64 = 500.0;
 /// A reading right after a refill, qt² (its own error).
 const REFILL_READ_VAR: f64 = 0.07;
 /// Idle days after which level and rate may have moved by themselves.
 const LONG_IDLE_DAYS: i64 = 60;
+/// Length of a flight where the log does not give it, hours.
+const USUAL_FLIGHT_H: f64 = 1.3;
 /// Consumption of a ground run, of that in flight.
 const GROUND_SHARE: f64 = 0.3;
 /// Rate believed of rings that have yet to seat, qt/h, and its standard deviation.
@@ -99,7 +101,7 @@ impl Track {
             since_reading: FLIGHTS_WITHOUT_READING + 1,
             logged_h: 0.0,
             inferred_h: 0.0,
-            flight_h: 1.3,
+            flight_h: USUAL_FLIGHT_H,
             last: None,
             burnt: 0.0,
         };
@@ -175,7 +177,7 @@ impl Track {
                 self.rest(event.at);
             }
             What::GroundRun { hours } => {
-                self.burnt += self.sump.fly(Leg { hours: *hours, factor: GROUND_SHARE, service: None });
+                self.burnt += self.sump.fly(Leg { hours: *hours, factor: GROUND_SHARE, service: None, flights: 1.0 });
             }
             What::Added { qt, .. } => self.sump.pour(*qt),
             What::Changed { level_after_qt, .. } => self.refill(*level_after_qt),
@@ -188,7 +190,8 @@ impl Track {
     fn flight(&mut self, hours: f64, inferred: bool, service: usize, decay: Option<(f64, f64)>) {
         let service = self.service(service);
         self.sump.begin_flight();
-        let leg = Leg { hours, factor: 1.0, service: self.services[service] };
+        let flights = if inferred { (hours / USUAL_FLIGHT_H).max(1.0) } else { 1.0 };
+        let leg = Leg { hours, factor: 1.0, service: self.services[service], flights };
         self.burnt += self.sump.fly(leg);
         if let Some((factor, sd)) = decay {
             self.sump.scale_rate(factor, sd);
@@ -201,9 +204,7 @@ impl Track {
         *of += hours;
         self.inferred_h *= keep;
         self.logged_h *= keep;
-        if !inferred {
-            self.flight_h += 0.02 * (hours - self.flight_h);
-        }
+        self.flight_h += 0.03 * (hours - self.flight_h);
         self.looked = false;
         self.since_reading = self.since_reading.saturating_add(1);
     }
@@ -263,6 +264,12 @@ impl Track {
             }
         }
         (b.mean[RATE] * factor, variance.max(0.0).sqrt())
+    }
+
+    /// Factor of a kind of service, as believed.
+    pub fn service_factor(&self, number: u8) -> f64 {
+        let slot = usize::from(number).min(SERVICES - 1);
+        self.services[slot].map_or(1.0, |i| 1.0 + self.sump.belief.mean[i])
     }
 
     /// Mean service factor over the mix lately flown, and the slope of the mean rate in every unknown.

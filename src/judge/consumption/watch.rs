@@ -4,8 +4,10 @@ use std::collections::VecDeque;
 
 use super::calibration::limit;
 use super::change::{Change, Ratios, Statistics, accept, statistics};
+use super::creep::Creep;
 use super::evidence::{Evidence, Look};
 use super::findings::{Findings, Situation};
+use super::seating::Seating;
 use super::track::{Log, Track, number_services};
 use super::unlogged::suspect;
 use super::{Followed, estimate};
@@ -50,11 +52,24 @@ pub struct Watch<'a> {
     flights: Vec<usize>,
     added: f32,
     stats: Statistics,
+    seating: Option<Seating>,
+    stabilised: bool,
+    /// What break-in took off the rate, by event.
+    decays: Vec<Option<(f64, f64)>>,
+    creep: Creep,
+    /// Events taken in.
+    seen: usize,
+    /// Engine hours of the last oil change known.
+    changed_h: Option<f64>,
 }
 
 impl<'a> Watch<'a> {
     pub fn new(engine: &'a Engine, rules: &'a Rules, closings: &'a [Closing]) -> Self {
         let track = Track::new(engine);
+        let seating = engine.builds.first().filter(|b| b.kind.is_some() && b.zero_known).map(|b| b.zero_hours);
+        let seating = seating
+            .filter(|zero| engine.hours_at_start - zero < rules.break_in.length_h)
+            .map(|zero| Seating::new(zero, track.sump.level(), track.level_sd().powi(2)));
         Self {
             engine,
             rules,
@@ -71,6 +86,12 @@ impl<'a> Watch<'a> {
             flights: Vec::with_capacity(engine.events.len()),
             added: 0.0,
             stats: Statistics { ln_rise: f64::NEG_INFINITY, ln_fall: f64::NEG_INFINITY },
+            seating,
+            stabilised: false,
+            decays: vec![None; engine.events.len()],
+            creep: Creep::default(),
+            seen: 0,
+            changed_h: engine.last_change_hours,
         }
     }
 
@@ -82,6 +103,7 @@ impl<'a> Watch<'a> {
                 break;
             }
             self.event(k, event);
+            self.seen = k + 1;
         }
         self.findings.close_up_to(as_of);
         self.finish()
@@ -91,29 +113,110 @@ impl<'a> Watch<'a> {
         self.findings.close_up_to(event.at);
         self.restart_for(event);
         let look = self.track.look(event);
-        if let Some((_, evidence)) = look {
+        if let Some((look, evidence)) = look {
             self.note_clipped(event, evidence);
+            if let Some(seating) = &mut self.seating {
+                seating.look(look, self.track.mark_qt(), self.track.sump.noise);
+            }
             self.judge(k, event);
         }
         if let What::Flight { .. } = event.what {
             self.point(event);
             self.flights.push(k);
+            let situation = self.situation(event);
+            self.findings.before_flight(event, &situation);
         }
         if let What::Added { qt, .. } = event.what {
             self.added += qt as f32;
         }
-        self.track.go(event, self.services[k], None);
+        self.seat(k, event);
+        self.track.go(event, self.services[k], self.decays[k]);
+        if let What::Changed { .. } = event.what {
+            self.changed_h = Some(event.hours);
+        }
         if let What::Flight { .. } = event.what {
             self.keep(k);
         }
         self.note_oil(event);
-        self.findings.see(event, look.is_some_and(|(l, _)| matches!(l, Look::Reading(_))), &self.situation(event));
+        self.after(event);
+    }
+
+    /// What follows from the state after an event.
+    fn after(&mut self, event: &Event) {
+        let situation = self.situation(event);
+        self.findings.see(event, &situation);
+        if let What::Flight { .. } = event.what {
+            self.ask_if_settled(event, &situation);
+            if self.seating.is_none() || self.stabilised {
+                self.creep.note(event.hours, &situation);
+                self.findings.watch_creep(event, &self.creep, &situation);
+            }
+        }
+    }
+
+    /// The break-in grid takes the event in.
+    fn seat(&mut self, k: usize, event: &Event) {
+        let service = self.track.service_factor(self.services[k]);
+        let (level, variance) = (self.track.sump.level(), self.track.level_sd().powi(2));
+        let Some(seating) = &mut self.seating else { return };
+        match &event.what {
+            What::Flight { hours, .. } => self.decays[k] = Some(seating.fly(*hours, event.hours, service)),
+            What::Added { qt, .. } => seating.pour(*qt, 1e-3),
+            What::Changed { level_after_qt, .. } => {
+                let fill = level_after_qt.or(self.engine.fill_qt).unwrap_or(level);
+                seating.refill(fill, if level_after_qt.is_some() { 0.07 } else { 0.09_f64.max(variance * 0.5) });
+            }
+            _ => {}
+        }
+        if event.hours - seating.zero_hours > SEATING_LENGTHS * self.rules.break_in.length_h {
+            self.seating = None;
+        }
+    }
+
+    /// Says once per build that consumption has stabilised, when the evidence shows it.
+    fn ask_if_settled(&mut self, event: &Event, now: &Situation) {
+        let Some(seating) = &self.seating else { return };
+        if self.stabilised || !self.missing(seating, event.hours, now.quarts).is_empty() {
+            return;
+        }
+        self.stabilised = true;
+        let p = seating.settled_probability(event.hours);
+        let since = event.hours - seating.zero_hours;
+        self.findings.stabilised(event, p, since, now);
+    }
+
+    /// What stands between this build and "stabilised", in a person's words.
+    fn missing(&self, seating: &Seating, hours: f64, quarts: f64) -> Vec<String> {
+        let rules = &self.rules.break_in;
+        let (since, least) = (hours - seating.zero_hours, rules.length_h / 2.0);
+        let p = seating.settled_probability(hours);
+        let mut missing = Vec::new();
+        if since < least {
+            missing.push(format!("{least:.0} h since the build (now {since:.1} h)"));
+        }
+        if quarts < SETTLED_QUARTS {
+            missing.push(format!("{SETTLED_QUARTS:.0} quarts burnt and seen (now {quarts:.1})"));
+        }
+        if p < rules.stabilised_p {
+            missing.push(format!(
+                "probability {:.2} that what remains of the excess is under a quarter (now {p:.2}): more flights with the oil logged",
+                rules.stabilised_p
+            ));
+        }
+        missing
+    }
+
+    fn breaking_in(&self) -> bool {
+        self.seating.is_some() && !self.stabilised
     }
 
     /// A new build makes a new baseline, and open questions about the old one are settled.
     fn restart_for(&mut self, event: &Event) {
         if let What::BuildBegan(kind) = event.what {
             self.findings.settle_all(event, &format!("a new build began: {}", kind.word()));
+            let zero = self.engine.builds.get(event.build).map_or(event.hours, |b| b.zero_hours);
+            self.seating = Some(Seating::new(zero, self.track.sump.level(), self.track.level_sd().powi(2) + 0.5));
+            self.stabilised = false;
             self.base_anew();
         }
     }
@@ -122,6 +225,7 @@ impl<'a> Watch<'a> {
         self.burnt_at_base = self.track.burnt;
         self.burnt_at_change = f64::NEG_INFINITY;
         self.kept.clear();
+        self.creep = Creep::default();
     }
 
     fn keep(&mut self, event: usize) {
@@ -163,8 +267,9 @@ impl<'a> Watch<'a> {
     }
 
     fn limits(&self) -> (f64, f64) {
-        let at =
-            |rise| limit(self.track.log(), rise, self.rules.consumption.false_alarms_per_1000_h, self.track.flight_h);
+        let (rate, _) = self.track.mean_rate();
+        let allowed = self.rules.consumption.false_alarms_per_1000_h;
+        let at = |rise| limit(self.track.log(), rise, allowed, self.track.flight_h, rate);
         (at(true), at(false))
     }
 
@@ -196,16 +301,40 @@ impl<'a> Watch<'a> {
         if rise && ratio < least || !rise && ratio > 1.0 / least {
             return false;
         }
+        if !rise && self.refill_instead(event) {
+            return true;
+        }
         let onset = self.flights.get(found.flight as usize).map_or(event, |&i| &self.engine.events[i]);
         let factor = self.track.mean_factor().0;
         accept(&mut self.track.sump, &found);
         self.burnt_at_change = self.track.burnt;
         self.kept.clear();
+        if !rise && self.breaking_in() {
+            return true;
+        }
+        self.creep = Creep::default();
         let (up, down) = self.limits();
         let situation = self.situation(event);
         let lost = self.clipped.iter().filter(|(h, _)| *h >= onset.hours).map(|(_, s)| s.clone()).collect();
         self.findings.changed(&change, factor, onset, event, if rise { up } else { down }, lost, &situation);
         true
+    }
+
+    /// Without readings a refill nobody logged looks like a fall: where a change was due, that is asked first.
+    fn refill_instead(&mut self, event: &Event) -> bool {
+        let due = self.change_due(event);
+        let Some(fill) = self.engine.fill_qt.filter(|_| due && self.track.log() != Log::Levels) else { return false };
+        self.track.sump.refill(fill, 0.25);
+        self.track.sump.changes.clear();
+        self.kept.clear();
+        self.changed_h = Some(event.hours);
+        self.findings.not_logged(event, event, None);
+        true
+    }
+
+    /// An oil change would have been due by now.
+    fn change_due(&self, event: &Event) -> bool {
+        self.changed_h.is_some_and(|h| event.hours - h >= 0.9 * self.rules.oil_change.every_h)
     }
 
     /// An addition before the flight after `flight` seems to have been made: takes it as made and goes through the flights since again.
@@ -220,15 +349,23 @@ impl<'a> Watch<'a> {
             let event = &self.engine.events[k];
             self.track.look(event);
             if k < now {
-                self.track.go(event, self.services[k], None);
+                self.track.go(event, self.services[k], self.decays[k]);
                 if let What::Flight { .. } = event.what {
                     self.keep(k);
                 }
             }
         }
         let next = self.engine.events[from.event + 1..=now].iter().find(|e| matches!(e.what, What::Level { .. }));
+        if let Some(seating) = &mut self.seating {
+            seating.pour(quarts, 0.02);
+        }
         let event = &self.engine.events[now];
-        self.findings.not_logged(next.unwrap_or(event), event, quarts);
+        let refilled =
+            self.change_due(event) && self.engine.fill_qt.is_some_and(|fill| self.track.sump.level() > fill - 0.5);
+        if refilled {
+            self.changed_h = Some(event.hours);
+        }
+        self.findings.not_logged(next.unwrap_or(event), event, (!refilled).then_some(quarts));
     }
 
     fn situation(&self, _event: &Event) -> Situation {
@@ -268,16 +405,26 @@ impl<'a> Watch<'a> {
         let quarts = self.track.burnt - self.burnt_at_base;
         let known = quarts >= 1.0;
         let baseline = self.findings.open_baseline().unwrap_or_else(|| self.baseline());
+        let hours = self.engine.events.iter().take(self.seen).last().map_or(self.engine.hours_at_start, |e| e.hours);
+        let seating = self.seating.as_ref();
         Followed {
             rate: known.then(|| estimate(&self.track)),
             baseline_qt_per_h: known.then_some(baseline),
             quarts,
             log: self.track.log().words().to_owned(),
             level_qt: (self.track.level_sd() < 0.8).then(|| self.track.sump.level()),
+            stabilised_p: seating.filter(|_| known).map(|s| s.settled_probability(hours)),
+            stabilised_missing: seating
+                .filter(|_| !self.stabilised)
+                .map(|s| self.missing(s, hours, quarts))
+                .unwrap_or_default(),
             findings: self.findings.into_all(),
             points: self.points,
-            stabilised_p: None,
-            stabilised_missing: Vec::new(),
         }
     }
 }
+
+/// Quarts of a build before its consumption can be called stabilised.
+const SETTLED_QUARTS: f64 = 4.0;
+/// Break-in lengths after which a build counts as settled one way or the other.
+const SEATING_LENGTHS: f64 = 3.0;
