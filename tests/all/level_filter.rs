@@ -54,7 +54,7 @@ fn look(sump: &mut Sump, log: &str, row: &Row) {
         "levels" => Look::Reading(row.reading),
         "flights" if row.added > 0.0 => Look::Added(MARK, row.added),
         "flights" => Look::NoneAdded(MARK),
-        _ if row.added > 0.0 => Look::AddedAlone(MARK),
+        _ if row.added > 0.0 => Look::AddedAlone(MARK, row.added),
         _ => return,
     };
     sump.look(look);

@@ -55,8 +55,8 @@ pub enum Look {
     NoneAdded(Mark),
     /// Oil was added before a flight, qt, and not before the flights without: the level was below the mark.
     Added(Mark, f64),
-    /// Oil was added, in a log that holds nothing but additions: the level was about at the mark.
-    AddedAlone(Mark),
+    /// Oil was added, qt, in a log that holds nothing but additions: the level was about at the mark.
+    AddedAlone(Mark, f64),
 }
 
 /// What a look says.
@@ -77,12 +77,12 @@ pub fn weigh(look: Look, level: usize, belief: &Belief, noise: f64) -> Evidence 
     match look {
         Look::Reading(y) => value(y, Seen::only(level), belief, READING_SD, noise, CLIP),
         Look::NoneAdded(mark) => none_added(mark.against(level), belief),
-        Look::Added(mark, quantity) if quantity >= TWO_QUARTS => {
+        Look::Added(mark, quantity) | Look::AddedAlone(mark, quantity) if quantity >= TWO_QUARTS => {
             let (seen, m) = mark.against(level);
             value(m - TWO_QUARTS_BELOW, seen, belief, MARK_SD, 1.0, CLIP_ALONE)
         }
         Look::Added(mark, _) => some_added(mark.against(level), belief),
-        Look::AddedAlone(mark) => {
+        Look::AddedAlone(mark, _) => {
             let (seen, m) = mark.against(level);
             value(m, seen, belief, MARK_ALONE_SD, 1.0, CLIP_ALONE)
         }

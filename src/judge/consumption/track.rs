@@ -157,7 +157,7 @@ impl Track {
                 match self.log() {
                     Log::Levels => return None,
                     Log::FlightsAndAdditions => Look::Added(self.mark(), qt),
-                    Log::AdditionsOnly => Look::AddedAlone(self.mark()),
+                    Log::AdditionsOnly => Look::AddedAlone(self.mark(), qt),
                 }
             }
             What::Flight { inferred: false, .. } if !self.looked && self.log() == Log::FlightsAndAdditions => {
