@@ -196,7 +196,9 @@ fn speak(alert: &mut Alert, growth: Option<Why>, pass: &Pass<'_>) -> Decision {
         (Some(_), None, None) if escalates(alert, pass) => Why::Escalated,
         (Some(told), None, None) => {
             let next = next_reminder(told, pass);
-            if next > pass.now {
+            // What is over, or is only for information, is said once.
+            let once = alert.kind().happens_once() || alert.level() == Level::Advisory;
+            if once || next > pass.now {
                 return silent(if back { Silence::CameBackUnchanged } else { Silence::Told { next } });
             }
             Why::Reminder { nth: told.reminders + 1 }

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use chrono_tz::Tz;
 
 use super::{
-    BreakIn, Closing, EnginePhase, EngineView, Finding, Judgement, Rate, RulesFor, break_in, consumption,
+    BreakIn, Closing, EnginePhase, EngineView, Finding, Judgement, Rate, RulesFor, Settled, break_in, consumption,
     flight_review, gaps, ground, oil_change,
 };
 use crate::config::Rules;
@@ -83,8 +83,13 @@ fn one(
     findings.extend(ground::findings(engine, rules, as_of));
     findings.extend(flight_review::findings(engine, rules, as_of));
     findings.extend(break_in::findings(engine, rules, as_of));
+    let fades = chrono::TimeDelta::minutes((rules.records.event_days * 1440.0) as i64);
     for finding in &mut findings {
         finding.evidence.set("clock", clock);
+        if finding.kind.happens_once() && finding.settled.is_none() {
+            let why = "it happened once; no longer shown".to_owned();
+            finding.settled = Some(Settled { at: finding.raised + fades, why, source: None });
+        }
     }
     let place = engine.last_placement();
     let build = engine.build();

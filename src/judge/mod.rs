@@ -161,6 +161,28 @@ impl Kind {
         }
     }
 
+    /// True for something that happened once and is over: it fades from view, nothing will settle it.
+    pub fn happens_once(self) -> bool {
+        matches!(
+            self,
+            Self::AdditionNotLogged
+                | Self::RefillNotLogged
+                | Self::OilGradeChanged
+                | Self::BreakInStabilised
+                | Self::GroundRunLong
+                | Self::FirstRunLong
+                | Self::TakeoffRpm
+                | Self::ManifoldHigh
+                | Self::ChtHigh
+                | Self::OilTempHigh
+                | Self::CoolingFast
+                | Self::PowerStepLarge
+                | Self::BreakInPower
+                | Self::BreakInProfile
+                | Self::HoursDisagree
+        )
+    }
+
     /// True where the log is in doubt, not the engine.
     pub fn about_records(self) -> bool {
         matches!(

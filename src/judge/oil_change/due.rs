@@ -140,6 +140,9 @@ fn settle(found: &mut [Finding], engine: &Engine, plan: &Plan, point: &Point, ze
             // How far past it is now; the alert speaks again as it grows.
             let past = engine.hours() - point.at_hours;
             finding.evidence.set("hours_past", past);
+            if engine.builds[point.build].zero_known {
+                finding.evidence.set("hours_since_build", engine.hours() - zero);
+            }
             finding.size = past;
         }
     }
