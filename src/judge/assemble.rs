@@ -157,11 +157,12 @@ fn endurance(engine: &Engine, level: Option<f64>, rate: Option<Rate>) -> Option<
 }
 
 fn unconfirmed(engine: &Engine, rules: &Rules) -> Vec<String> {
-    if rules.confirmed || engine.model.confirmed {
-        return Vec::new();
+    // The thresholds are confirmed in the configuration, the model's own numbers in the engine models file.
+    let mut list = Vec::new();
+    if !rules.confirmed {
+        list.extend(["oil-change points and intervals".to_owned(), "consumption ceiling".to_owned()]);
     }
-    let mut list = vec!["oil-change points and intervals".to_owned(), "consumption ceiling".to_owned()];
-    if engine.events.iter().any(|e| matches!(e.what, What::Run(_))) {
+    if !engine.model.confirmed && engine.events.iter().any(|e| matches!(e.what, What::Run(_))) {
         list.push("temperature, rpm and manifold-pressure limits".to_owned());
     }
     list

@@ -114,6 +114,9 @@ fn the_first_oil_change_not_logged_is_overdue_from_its_hour() {
     assert_eq!(told.len(), 1, "{told:?}");
     assert_eq!(told[0].serial, "K-0004");
     assert_eq!(told[0].day().to_string(), "2026-03-09", "{}", told[0].line());
+    // 7.2 h by now, in the headline too.
+    assert!((told[0].evidence["hours_since_build"].as_f64().unwrap() - 7.2).abs() < 0.01, "{}", told[0].line());
+    assert!((told[0].evidence["hours_past"].as_f64().unwrap() - 2.2).abs() < 0.01, "{}", told[0].line());
     // By the time of the flight, not of the program's run: it ended at 12:50.
     assert!(told[0].raised.format("%R").to_string().as_str() <= "12:50", "{}", told[0].line());
 }

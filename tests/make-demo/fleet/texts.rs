@@ -14,6 +14,19 @@ time_zone = "America/Denver"
 [digest]
 schedule = "0 6 * * *"
 
+# The thresholds hold for these models (all invented); Q6T-325 is left open, so that mails show how that is said.
+[model."Q4-180"]
+confirmed = true
+
+[model."Q6-260"]
+confirmed = true
+
+[model."Q6-300"]
+confirmed = true
+
+[model."Q6T-310"]
+confirmed = true
+
 # No [mail]: letters are written to state/outbox as .eml files.
 "#;
 
