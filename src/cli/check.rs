@@ -5,6 +5,7 @@ use clap::Args;
 use serde::Serialize;
 
 use super::{Cli, Stop, exit, load, output, scan, status};
+use crate::daemon::pass::Rules;
 use crate::judge::Kind;
 use crate::records::Rejection;
 use crate::report::{thresholds, words};
@@ -44,30 +45,23 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
     if let Some(which) = &options.explain {
         return explain(cli, which.as_deref(), options.json);
     }
-    let (problems, questions, code) = match load::read(&cli.config) {
-        Err(problems) => (problems, Vec::new(), exit::CONFIGURATION),
-        Ok(rules) => {
-            let mut store = Store::scratch(None)?;
-            let done = scan::round(&mut store, &rules, Utc::now(), false)?;
-            let mut problems = done.rejections.clone();
-            let known: Vec<_> =
-                done.engines.iter().map(|e| (e.tail.clone(), e.model.clone(), e.serial.clone())).collect();
-            problems.extend(rules.config.unknown_names(&known));
-            let zone = rules.config.settings.fleet.time_zone;
-            let questions: Vec<String> = done
-                .alerts
-                .iter()
-                .filter(|a| matches!(a.kind(), Kind::HoursDisagree | Kind::RecordsConflict))
-                .map(|a| {
-                    let lines = a.finding.evidence.lines("lines");
-                    let at = lines.first().map_or_else(|| a.finding.tail.to_string(), ToString::to_string);
-                    format!("{at}: {}", words::headline(&a.finding, zone))
-                })
-                .collect();
-            let code = if problems.is_empty() && questions.is_empty() { 0 } else { exit::DATA };
-            (problems, questions, code)
+    let (rules, mut problems) = load::read_partly(&cli.config);
+    let mut code = if problems.is_empty() { 0 } else { exit::CONFIGURATION };
+    let mut questions = Vec::new();
+    if let Some(rules) = rules {
+        match fleet(&rules) {
+            Ok((of_fleet, asked)) => {
+                problems.extend(of_fleet);
+                questions = asked;
+            }
+            // What is wrong with the configuration explains it, and is told below.
+            Err(stop) if code == 0 => return Err(stop),
+            Err(_) => {}
         }
-    };
+    }
+    if code == 0 && !(problems.is_empty() && questions.is_empty()) {
+        code = exit::DATA;
+    }
     if options.json {
         let list: Vec<Problem> = problems.iter().map(Problem::from).collect();
         output::json(&serde_json::json!({ "problems": list, "questions": questions }))?;
@@ -83,6 +77,23 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
         output::line("Nothing wrong found.")?;
     }
     Ok(code)
+}
+
+/// Problems of the fleet's files, and questions about the records.
+fn fleet(rules: &Rules) -> Result<(Vec<Rejection>, Vec<String>), Stop> {
+    let mut store = Store::scratch(None)?;
+    let done = scan::round(&mut store, rules, Utc::now(), false)?;
+    let mut problems = done.rejections.clone();
+    let known: Vec<_> = done.engines.iter().map(|e| (e.tail.clone(), e.model.clone(), e.serial.clone())).collect();
+    problems.extend(rules.config.unknown_names(&known));
+    let zone = rules.config.settings.fleet.time_zone;
+    let asked = done.alerts.iter().filter(|a| matches!(a.kind(), Kind::HoursDisagree | Kind::RecordsConflict));
+    let questions = asked.map(|a| {
+        let lines = a.finding.evidence.lines("lines");
+        let at = lines.first().map_or_else(|| a.finding.tail.to_string(), ToString::to_string);
+        format!("{at}: {}", words::headline(&a.finding, zone))
+    });
+    Ok((problems, questions.collect()))
 }
 
 fn explain(cli: &Cli, which: Option<&str>, as_json: bool) -> Result<u8, Stop> {

@@ -10,35 +10,49 @@ use super::{Stop, exit};
 use crate::config;
 use crate::daemon::pass::Rules;
 use crate::engine::order;
-use crate::records::{Instant, Rejection};
+use crate::records::{Instant, Rejection, Source};
 
 /// Reads configuration and models. Every problem of both is in the list.
 pub fn read(path: &Path) -> Result<Rules, Vec<Rejection>> {
+    match read_partly(path) {
+        (Some(rules), problems) if problems.is_empty() => Ok(rules),
+        (_, problems) => Err(problems),
+    }
+}
+
+/// As [`read`], but with problems too: what could be read. `None` where the fleet's folder is not known.
+pub fn read_partly(path: &Path) -> (Option<Rules>, Vec<Rejection>) {
     let name = path.display().to_string();
-    let whole = |file: &str, found: String, expected: &str| {
-        vec![crate::records::Rejection {
-            source: crate::records::Source { file: file.into(), line: 0 },
-            found,
-            expected: expected.to_owned(),
-            whole_file: true,
-        }]
+    let text = match std::fs::read_to_string(path) {
+        Ok(text) => text,
+        Err(e) => return (None, vec![unreadable(&name, &e, "a configuration file; name it with --config FILE")]),
     };
-    let text = std::fs::read_to_string(path).map_err(|e| {
-        whole(&name, format!("cannot be read ({e})"), "a configuration file; name it with --config FILE")
-    })?;
-    let folder = folder_of(path);
-    let config = config::load(&text, &name, &folder)?;
+    let (config, mut problems) = config::load_partly(&text, &name, &folder_of(path));
+    let Some(config) = config else { return (None, problems) };
     let models_path = config.settings.fleet.models.clone();
     let models_name = models_path.display().to_string();
-    let text = std::fs::read_to_string(&models_path).map_err(|e| {
-        whole(&models_name, format!("cannot be read ({e})"), "the engine models file named by fleet.models")
-    })?;
-    let (file, problems) = config::models::parse(&text, &models_name);
-    if !problems.is_empty() {
-        return Err(problems);
-    }
+    let file = match std::fs::read_to_string(&models_path) {
+        Ok(text) => {
+            let (file, of_models) = config::models::parse(&text, &models_name);
+            problems.extend(of_models);
+            file
+        }
+        Err(e) => {
+            problems.push(unreadable(&models_name, &e, "the engine models file named by fleet.models"));
+            config::ModelsFile::default()
+        }
+    };
     let config = config.with_models(&file);
-    Ok(Rules { config: Arc::new(config), models: Arc::new(file.models) })
+    (Some(Rules { config: Arc::new(config), models: Arc::new(file.models) }), problems)
+}
+
+fn unreadable(file: &str, error: &std::io::Error, expected: &str) -> Rejection {
+    Rejection {
+        source: Source { file: file.into(), line: 0 },
+        found: format!("cannot be read ({error})"),
+        expected: expected.to_owned(),
+        whole_file: true,
+    }
 }
 
 fn folder_of(path: &Path) -> PathBuf {

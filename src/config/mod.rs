@@ -18,10 +18,10 @@ use std::sync::Arc;
 use serde::Serialize;
 
 use crate::judge::{Kind, RulesFor};
-use crate::records::Rejection;
 use crate::records::keyed::{self, Keys, Problems, Value, nearest};
 use crate::records::layout::Layouts;
 use crate::records::layout_tables;
+use crate::records::{Rejection, Source};
 
 use keys::{KEYS, Setting};
 pub use meant::{Alerts, Digest, FleetSettings, Mail, Route, Rules, Security, Settings};
@@ -35,6 +35,8 @@ pub struct Config {
     /// The `[layout.NAME]` tables.
     pub layouts: Layouts,
     scopes: Scopes,
+    /// Name of the file, for messages that concern no single line.
+    file: Arc<str>,
 }
 
 /// One threshold in force for an engine, and where it comes from.
@@ -55,26 +57,33 @@ pub struct Explained {
 /// # Errors
 /// Every problem, in order of line.
 pub fn load(text: &str, file: &str, folder: &Path) -> Result<Config, Vec<Rejection>> {
+    match load_partly(text, file, folder) {
+        (Some(config), problems) if problems.is_empty() => Ok(config),
+        (_, problems) => Err(problems),
+    }
+}
+
+/// As [`load`], but with problems too: what could be read, so that `check` can go on to the fleet's own files.
+/// `None` where `[fleet]` cannot be used.
+pub fn load_partly(text: &str, file: &str, folder: &Path) -> (Option<Config>, Vec<Rejection>) {
     let problems = Problems::new(file);
     let table = keyed::read(text, &problems);
     let keys = Keys::new(&table, &problems);
     let fleet = settings::fleet(&keys, folder);
-    let settings = (settings::digest(&keys), settings::alerts(&keys), mail::mail(&keys, folder));
+    let (digest, alerts) = (settings::digest(&keys), settings::alerts(&keys));
+    let mail = mail::mail(&keys, folder);
     let layouts = layouts(&keys);
     let scopes = Scopes::read(&keys);
+    scopes.check(&problems);
     if keys.node("confirmed").is_some() {
-        keys.wrong(
-            "confirmed",
-            "it under [model.\"NAME\"], [tail.NAME] or [engine.\"SERIAL\"]: numbers are confirmed per model or engine",
-        );
+        let expected = "it under [model.\"NAME\"], [tail.NAME] or [engine.\"SERIAL\"]: numbers are confirmed per model \
+                        or engine";
+        keys.wrong("confirmed", expected);
     }
     keys.done();
-    match (fleet, settings) {
-        (Some(fleet), (digest, alerts, mail)) if problems.is_empty() => {
-            Ok(Config { settings: Settings { fleet, digest, alerts, mail }, layouts, scopes })
-        }
-        _ => Err(problems.into_list()),
-    }
+    let settings = fleet.map(|fleet| Settings { fleet, digest, alerts, mail });
+    let config = settings.map(|settings| Config { settings, layouts, scopes, file: file.into() });
+    (config, problems.into_list())
 }
 
 impl Config {
@@ -90,7 +99,7 @@ impl Config {
         };
         let digest = Digest { schedule: settings::USUAL_SCHEDULE.to_owned() };
         let settings = Settings { fleet, digest, alerts: Alerts::default(), mail: None };
-        Self { settings, layouts: Layouts::default(), scopes: Scopes::default() }
+        Self { settings, layouts: Layouts::default(), scopes: Scopes::default(), file: "".into() }
     }
 
     /// Takes in the thresholds that the engine models file gives for its models.
@@ -117,16 +126,14 @@ impl Config {
             let _ = keys.node(ignored);
         }
         keys.done();
-        if !problems.is_empty() {
-            return Err(problems.into_list());
-        }
         let mut config = self.clone();
         if whole {
             config.scopes = Scopes { models_file: self.scopes.models_file.clone(), ..other };
         } else {
             config.scopes.overlay(&other);
         }
-        Ok(config)
+        config.scopes.check(&problems);
+        if problems.is_empty() { Ok(config) } else { Err(problems.into_list()) }
     }
 
     /// Every threshold in force for an engine, with where it comes from.
@@ -174,7 +181,23 @@ impl Config {
                 found.push(Rejection { source, found: format!("[{what}.{name}]"), expected, whole_file: false });
             }
         }
+        found.extend(self.routes_to_nowhere(&tails));
         found
+    }
+
+    fn routes_to_nowhere(&self, tails: &BTreeSet<&str>) -> Vec<Rejection> {
+        let routes = self.settings.mail.iter().flat_map(|mail| &mail.routes);
+        let unknown = routes.flat_map(|route| &route.tails).filter(|tail| !tails.contains(tail.as_str()));
+        let rejection = |tail: &String| Rejection {
+            source: Source { file: self.file.clone(), line: 0 },
+            found: format!("mail.route.tails has \"{tail}\""),
+            expected: match nearest(tail, tails.iter().copied()) {
+                Some(near) => format!("the nearest in the fleet, {near}"),
+                None => "a tail that the fleet has".to_owned(),
+            },
+            whole_file: false,
+        };
+        unknown.map(rejection).collect()
     }
 }
 

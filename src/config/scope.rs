@@ -124,15 +124,13 @@ impl Scopes {
             }
             found
         };
-        let scopes = Self {
+        Self {
             models: narrowed("model"),
             tails: narrowed("tail"),
             engines: narrowed("engine"),
             fleet: Overrides::read(keys, false),
             models_file: BTreeMap::new(),
-        };
-        scopes.check(keys.problems());
-        scopes
+        }
     }
 
     /// The scopes that hold for an engine, from the widest to the nearest.
@@ -164,7 +162,7 @@ impl Scopes {
     }
 
     /// Contradictions within the fleet's thresholds, and of each narrowing with the fleet's.
-    fn check(&self, problems: &Problems) {
+    pub fn check(&self, problems: &Problems) {
         contradictions(&[&self.fleet], problems);
         for scope in self.models.values().chain(self.tails.values()).chain(self.engines.values()) {
             contradictions(&[&self.fleet, scope], problems);
@@ -194,9 +192,9 @@ pub fn contradictions(scopes: &[&Overrides], problems: &Problems) {
     let told = |section: &str, name: &str, other: &str, relation: &str, opposite: &str| {
         let path = |name: &str| format!("{section}.{name} = {}", value(section, name));
         if let Some(source) = nearest.source_of(section, name) {
-            problems.add(source.line, path(name), format!("{relation} {}", path(other)));
+            problems.add_at(source.clone(), path(name), format!("{relation} {}", path(other)));
         } else if let Some(source) = nearest.source_of(section, other) {
-            problems.add(source.line, path(other), format!("{opposite} {}", path(name)));
+            problems.add_at(source.clone(), path(other), format!("{opposite} {}", path(name)));
         }
     };
     for (section, low, high) in NOT_ABOVE {

@@ -388,6 +388,14 @@ fn other_thresholds_lie_over_todays_or_replace_them() {
     assert_eq!((ground.break_in_min, ground.in_service_min), (8.0, 40.0));
     let whole = config.with_thresholds(&format!("{BASE}[ground]\nin_service_min = 40\n"), "w.toml").unwrap();
     assert_eq!(whole.rules("T", "M", "S").ground.break_in_min, 10.0);
+    // 30 minutes would contradict the usual 25, but not the 40 already in force.
+    let wide = read(&format!("{BASE}[ground]\nin_service_min = 40\n")).unwrap();
+    assert!(wide.with_thresholds("[ground]\nfirst_run_min = 30\nbreak_in_min = 30\n", "w.toml").is_ok());
+    let said = wide.with_thresholds("[ground]\nbreak_in_min = 50\n", "w.toml").unwrap_err();
+    assert_eq!(
+        said[0].to_string(),
+        "w.toml:2: ground.break_in_min = 50, expected no more than ground.in_service_min = 40"
+    );
     let said = config.with_thresholds("[ground]\nin_servce_min = 40\n", "w.toml").unwrap_err();
     assert_eq!(
         said[0].to_string(),
@@ -397,10 +405,17 @@ fn other_thresholds_lie_over_todays_or_replace_them() {
 
 #[test]
 fn narrowing_tables_for_what_the_fleet_does_not_have_are_questioned() {
-    let config = read(&format!("{BASE}[tail.N0471H.ground]\nin_service_min = 30\n")).unwrap();
+    let route = "[[mail.route]]\nto = \"a@example.org\"\ntails = [\"N0417H\", \"N0714H\"]\n";
+    let config = read(&format!("{BASE}[tail.N0471H.ground]\nin_service_min = 30\n{MAIL}{route}")).unwrap();
     let known = [("N0417H".into(), "M".into(), "S".into())];
     let said: Vec<String> = config.unknown_names(&known).iter().map(ToString::to_string).collect();
-    assert_eq!(said, ["c.toml:4: [tail.N0471H], expected the nearest in the fleet, N0417H"]);
+    assert_eq!(
+        said,
+        [
+            "c.toml:4: [tail.N0471H], expected the nearest in the fleet, N0417H",
+            "c.toml: mail.route.tails has \"N0714H\", expected the nearest in the fleet, N0417H",
+        ]
+    );
 }
 
 proptest! {

@@ -63,7 +63,7 @@ fn a_threshold_changes_the_alerts_it_is_about_and_no_others() {
 #[test]
 fn grace_moves_an_overdue_change_by_its_hours() {
     let folder = tempfile::tempdir().unwrap();
-    let value = object(&replay(folder.path(), "[oil_change]\ngrace_h = 3\n", &["--json"]));
+    let value = object(&replay(folder.path(), "[break_in]\ngrace_h = 3\n", &["--json"]));
     let mut moved = 0;
     for pair in value["engines"].as_array().unwrap().iter().flat_map(|e| e["alerts"].as_array().unwrap()) {
         if pair["kind"] == "oil-change-overdue" && pair["later_h"].as_f64().is_some_and(|h| h != 0.0) {
@@ -135,6 +135,19 @@ fn check_ends_with_the_code_that_fits() {
     let out = run(folder.path(), &["check", "--config", "c.toml"]);
     assert_eq!(out.status.code(), Some(78));
     assert_eq!(said(&out).lines().count(), 3, "{}", said(&out));
+    // A mistake in the configuration does not hide what is wrong with the models and the logs.
+    let base = demo().parent().unwrap().display().to_string();
+    fs::write(folder.path().join("m.toml"), "[[model]]\nname = \"Q4-180\"\n").unwrap();
+    let text = format!(
+        "[fleet]\nfolder = \"{base}/fleet\"\nmodels = \"m.toml\"\nstate = \"state\"\n\
+         time_zone = \"America/Denver\"\n[ground]\nfirst_run_min = 0\n"
+    );
+    fs::write(folder.path().join("c.toml"), text).unwrap();
+    let out = run(folder.path(), &["check", "--config", "c.toml"]);
+    assert_eq!(out.status.code(), Some(78));
+    for part in ["c.toml:7: ground.first_run_min = 0", "m.toml:1: model.rated_hp is missing", "\"1O qt\""] {
+        assert!(said(&out).contains(part), "{part}: {}", said(&out));
+    }
     let out = run(folder.path(), &["check", "--config", demo().to_str().unwrap()]);
     assert_eq!(out.status.code(), Some(65));
     assert!(said(&out).contains("\"1O qt\""));

@@ -185,3 +185,16 @@ columns = { rpms = "n", cht13_f = "x", oil_temp_f = { column = "o", unit = "psi"
     ];
     assert_eq!(said, expect);
 }
+
+proptest::proptest! {
+    /// Whatever stands in the file, reading it ends, and where no aircraft comes out a reason does.
+    #[test]
+    fn no_text_stops_the_reader(text in "\\PC{0,80}", cut in 0usize..1600, drop in 0usize..40) {
+        let start: String = WHOLE.chars().take(cut).collect();
+        let rest: String = WHOLE.chars().skip(cut + drop).collect();
+        for text in [text.clone(), format!("{start}{text}{rest}")] {
+            let (aircraft, rejections) = parse(&text, "N0417H/aircraft.toml", &Layouts::default());
+            proptest::prop_assert!(aircraft.is_some() || !rejections.is_empty());
+        }
+    }
+}

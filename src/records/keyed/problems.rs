@@ -38,12 +38,18 @@ impl Problems {
         self.push(line, found.into(), expected.into(), true);
     }
 
+    /// At a place that may be in another file.
+    pub fn add_at(&self, source: Source, found: impl Into<String>, expected: impl Into<String>) {
+        self.put(Rejection { source, found: found.into(), expected: expected.into(), whole_file: false });
+    }
+
     fn push(&self, line: u32, found: String, expected: String, whole_file: bool) {
-        if !whole_file && self.broken.borrow().contains(&line) {
-            return;
+        if whole_file || !self.broken.borrow().contains(&line) {
+            self.put(Rejection { source: self.source(line), found, expected, whole_file });
         }
-        let source = self.source(line);
-        let rejection = Rejection { source, found, expected, whole_file };
+    }
+
+    fn put(&self, rejection: Rejection) {
         let mut all = self.found.borrow_mut();
         if !all.contains(&rejection) {
             all.push(rejection);
