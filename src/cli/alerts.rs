@@ -67,10 +67,9 @@ pub fn list(cli: &Cli, options: &ListOptions) -> Result<u8, Stop> {
     let done = scan::round(&mut store, &rules, now, false)?;
     if let Some(number) = options.number {
         let alert = find(&done.alerts, number)?;
-        let engine = done.engines.iter().find(|e| status::about(alert, e));
         match options.view.json {
             true => output::json(&json::alerts(std::slice::from_ref(alert), zone))?,
-            false => output::print(&status::alert(alert, engine, zone))?,
+            false => output::print(&status::alert(alert, &done.engines, zone))?,
         }
         return Ok(0);
     }

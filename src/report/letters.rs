@@ -48,7 +48,7 @@ pub fn single(alerts: &[&Alert], escalated: bool, morning: &Morning) -> Letter {
                 pictures.push((id, png, words));
             }
         }
-        for p in words::explain(alert, engine, zone).iter().filter(|p| p.title != "Caution") {
+        for p in words::explain(alert, &morning.engines, zone).iter().filter(|p| p.title != "Caution") {
             text.push_str(&text_paragraph(p));
             body.push_str(&html::paragraph(p, "h2"));
         }

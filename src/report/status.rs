@@ -176,9 +176,12 @@ pub fn due_words(due: &Due, near: chrono::NaiveDate) -> String {
     let hours = due
         .hours_left
         .map(|h| if h < 0.0 { format!("{} past", numbers::hours(-h)) } else { format!("in {}", numbers::hours(h)) });
-    let by = due.by.map(|d| format!("by {}", numbers::day(d, near)));
+    let past = due.hours_left.is_some_and(|h| h < 0.0);
+    let by = due.by.filter(|_| !past).map(|d| format!("by {}", numbers::day(d, near)));
     let when = [hours, by].into_iter().flatten().collect::<Vec<_>>().join(" or ");
-    let days = due.days_left.filter(|d| *d >= 0.0 && due.hours_left.is_some());
+    // Days of use are told where they, not the date, come first.
+    let to_date = due.by.map_or(f64::MAX, |by| (by - near).num_days() as f64);
+    let days = due.days_left.filter(|d| *d >= 0.0 && due.hours_left.is_some() && *d < to_date - 1.0);
     let days = days.map_or(String::new(), |d| {
         format!(" (about {} at recent use)", numbers::count(d.round() as usize, "day", "days"))
     });
@@ -212,9 +215,9 @@ pub fn alerts(alerts: &[Alert], as_of: Instant, zone: Tz) -> String {
 }
 
 /// `alerts NUMBER`: everything known about one.
-pub fn alert(alert: &Alert, engine: Option<&EngineView>, zone: Tz) -> String {
+pub fn alert(alert: &Alert, engines: &[EngineView], zone: Tz) -> String {
     let mut out = String::new();
-    for p in words::explain(alert, engine, zone) {
+    for p in words::explain(alert, engines, zone) {
         out.push_str(&format!("{}\n", p.title));
         out.push_str(&paragraph(&p, WIDTH));
         out.push('\n');
@@ -270,7 +273,7 @@ mod tests {
         let all: Vec<&EngineView> = m.engines.iter().collect();
         let detail = detail(&all, &m.alerts, m.as_of, m.zone);
         let list = alerts(&m.alerts, m.as_of, m.zone);
-        let each: String = m.alerts.iter().map(|a| alert(a, m.engines.first(), m.zone)).collect();
+        let each: String = m.alerts.iter().map(|a| alert(a, &m.engines, m.zone)).collect();
         for t in [&text, &detail, &list, &each] {
             for line in t.lines() {
                 assert!(line.chars().count() <= 100, "{} columns: {line}", line.chars().count());

@@ -7,6 +7,7 @@ use chrono::NaiveDate;
 use crate::alerts::{Alert, State};
 use crate::judge::{EngineView, Kind, Level};
 use crate::report::status::{about, due_words, silence};
+use crate::report::text::cut;
 use crate::report::words::{self, numbers};
 use crate::report::{Morning, break_in_sheet};
 
@@ -16,6 +17,8 @@ const AHEAD: f64 = 10.0;
 const IN_FULL: usize = 12;
 /// Advisories listed one by one, beyond the new ones.
 const INFORMATION: usize = 6;
+/// The mark of an alert that only reminds.
+const REMINDER: &str = "reminder";
 /// Unreadable rows listed one by one.
 const REJECTIONS: usize = 6;
 
@@ -79,7 +82,7 @@ impl<'a> Content<'a> {
             due: due(m, near),
             break_in: break_in(m),
             records: Vec::new(),
-            rejections: rejections(m),
+            rejections: Vec::new(),
             silent_alerts: Vec::new(),
             silent: Vec::new(),
             undelivered: undelivered(m, near),
@@ -94,15 +97,18 @@ impl<'a> Content<'a> {
         for section in
             [&mut c.before_flight, &mut c.soon, &mut c.information, &mut c.records, &mut c.muted, &mut c.settled]
         {
-            section.sort_by_key(|i| (i.mark.is_none(), Reverse(i.alert.finding.raised), i.alert.number));
+            section.sort_by_key(|i| {
+                (!tells(i.mark.as_deref()), i.mark.is_none(), Reverse(i.alert.finding.raised), i.alert.number)
+            });
         }
         let said = |tail: &str| c.silent_alerts.iter().any(|i| i.alert.tail().as_ref() == tail);
         let quiet = m.aircraft.iter().filter(|a| (a.silent || a.missing) && !said(&a.tail));
         c.silent = quiet.map(|a| silence(a, m.as_of, m.zone)).collect();
+        c.rejections = rejections(m, &c.records);
         c.shorten_information();
         if !m.first {
             let told = c.before_flight.iter().chain(&c.soon).chain(&c.information);
-            c.full = told.filter(|i| i.mark.is_some()).map(|i| i.alert).take(IN_FULL).collect();
+            c.full = told.filter(|i| tells(i.mark.as_deref())).map(|i| i.alert).take(IN_FULL).collect();
         }
         c.summary = c.sum_up();
         c.subject = c.subject(near);
@@ -157,6 +163,11 @@ impl<'a> Content<'a> {
             (n, 0) => parts.push(format!("{n} before the next flight")),
             (n, k) => parts.push(format!("{n} before the next flight, {k} soon")),
         }
+        let acting = || self.before_flight.iter().chain(&self.soon).filter(|i| i.alert.state == State::Open);
+        let fresh = acting().filter(|i| tells(i.mark.as_deref())).count();
+        if acting().count() > 0 && !self.morning.first {
+            parts.push(if fresh == 0 { "nothing new".to_owned() } else { format!("{fresh} of these new") });
+        }
         let acknowledged = |i: &&Item| i.alert.state == State::Acknowledged;
         let known = self.before_flight.iter().chain(&self.soon).filter(acknowledged).count();
         if known > 0 {
@@ -187,51 +198,73 @@ impl<'a> Content<'a> {
         out
     }
 
+    /// What is new and most urgent stands in the subject, so that it shows on a locked phone.
     fn subject(&self, near: NaiveDate) -> String {
+        const LONG: usize = 120;
         let day = near.format("%-d %b");
-        let open = |items: &[Item]| -> Vec<String> {
-            let mut places: Vec<String> = Vec::new();
+        let open = || self.before_flight.iter().chain(&self.soon).filter(|i| i.alert.state == State::Open);
+        let count = open().count();
+        let what = match open().find(|i| tells(i.mark.as_deref())) {
+            _ if count == 0 => format!("nothing to act on, {}", self.reported()),
+            Some(first) => {
+                let mark = first.mark.as_deref().unwrap_or_default();
+                let urgent = if first.alert.level() == Level::Warning { "before the next flight, " } else { "" };
+                let more = if count > 1 { format!(" (and {} more open)", count - 1) } else { String::new() };
+                let words = format!("{urgent}{mark} {}: {}", first.place, first.headline);
+                return format!("{}{more}", cut(&format!("cowlwatch {day}: {}", one_line(&words)), LONG - more.len()));
+            }
+            None if self.morning.first => format!("first look, {}", self.waiting()),
+            None => format!("nothing new, {}", self.waiting()),
+        };
+        format!("cowlwatch {day}: {what}")
+    }
+
+    /// `before the next flight N0817H; soon N0217H, N0317H`.
+    fn waiting(&self) -> String {
+        let tails = |items: &[Item]| {
+            let mut tails: Vec<String> = Vec::new();
             for i in items.iter().filter(|i| i.alert.state == State::Open) {
-                let tail = i.alert.tail().to_string();
-                if !places.contains(&tail) {
-                    places.push(tail);
+                if !tails.contains(&i.alert.tail().to_string()) {
+                    tails.push(i.alert.tail().to_string());
                 }
             }
-            places
-        };
-        let (now, soon) = (open(&self.before_flight), open(&self.soon));
-        let name = |tails: &[String]| match tails {
-            [] => String::new(),
-            tails if tails.len() <= 3 => tails.join(", "),
-            [a, b, ..] => format!("{a}, {b} and {} more", tails.len() - 2),
-            [_] => String::new(),
-        };
-        let first = if self.morning.first { "first look, " } else { "" };
-        match (now.is_empty(), soon.is_empty()) {
-            (true, true) => format!("cowlwatch {day}: {first}nothing to act on, {}", self.reported()),
-            (true, false) => format!("cowlwatch {day}: {first}soon {}", name(&soon)),
-            (false, true) => format!("cowlwatch {day}: {first}before the next flight {}", name(&now)),
-            (false, false) => {
-                format!("cowlwatch {day}: {first}before the next flight {}; soon {}", name(&now), name(&soon))
+            match tails.as_slice() {
+                [a, b, _, _, ..] => format!("{a}, {b} and {} more", tails.len() - 2),
+                few => few.join(", "),
             }
+        };
+        let (now, soon) = (tails(&self.before_flight), tails(&self.soon));
+        match (now.is_empty(), soon.is_empty()) {
+            (true, _) => format!("soon {soon}"),
+            (false, true) => format!("before the next flight {now}"),
+            (false, false) => format!("before the next flight {now}; soon {soon}"),
         }
     }
+}
+
+/// Free text from a log must not add lines to a mail's head.
+fn one_line(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
 impl<'a> Item<'a> {
     pub fn of(alert: &'a Alert, m: &Morning) -> Self {
         let mark = mark(alert, m);
-        let engine = m.engines.iter().find(|e| about(alert, e));
-        let told = mark.is_some() && alert.state != State::Closed && !m.first;
+        let told = tells(mark.as_deref()) && alert.state != State::Closed && !m.first;
         Self {
             alert,
             place: words::place(alert.tail(), alert.finding.position.as_deref()),
             headline: words::sentence(&alert.finding, m.zone),
-            facts: if told { words::brief(alert, engine, m.zone) } else { Vec::new() },
+            facts: if told { words::brief(alert, &m.engines, m.zone) } else { Vec::new() },
             tail: tail(alert, m),
             mark,
         }
     }
+}
+
+/// True where there is something to tell beyond one line: a reminder has nothing new.
+fn tells(mark: Option<&str>) -> bool {
+    mark.is_some_and(|m| m != REMINDER)
 }
 
 /// Why an alert speaks today: it is new since the last digest, or something was said of it since.
@@ -252,7 +285,7 @@ fn mark(alert: &Alert, m: &Morning) -> Option<String> {
     match said {
         Some(why) if why.starts_with("grew") => Some("grew".to_owned()),
         Some(why) => Some(why.to_owned()),
-        None if told.reminders > 0 => Some("reminder".to_owned()),
+        None if told.reminders > 0 => Some(REMINDER.to_owned()),
         None => Some("again".to_owned()),
     }
 }
@@ -282,6 +315,10 @@ fn due(m: &Morning, near: NaiveDate) -> Vec<(String, String)> {
     for e in m.engines.iter().filter(|e| e.installed) {
         for d in &e.due {
             let close = |left: Option<f64>| left.is_some_and(|l| l <= AHEAD);
+            let overdue = d.hours_left.is_some_and(|h| h < 0.0) && said_overdue(m, e);
+            if overdue {
+                continue;
+            }
             if d.soon || close(d.hours_left) || close(d.days_left) {
                 let left = d.days_left.or(d.hours_left).unwrap_or(0.0);
                 out.push((left, words::place(&e.tail, e.position.as_deref()), due_words(d, near)));
@@ -290,6 +327,11 @@ fn due(m: &Morning, near: NaiveDate) -> Vec<(String, String)> {
     }
     out.sort_by(|a, b| a.0.total_cmp(&b.0).then_with(|| a.1.cmp(&b.1)));
     out.into_iter().map(|(_, place, what)| (place, what)).collect()
+}
+
+/// An alert says already that a change is past its point.
+fn said_overdue(m: &Morning, e: &EngineView) -> bool {
+    m.alerts.iter().any(|a| a.kind() == Kind::OilChangeOverdue && a.state != State::Closed && about(a, e))
 }
 
 fn break_in(m: &Morning) -> Vec<(String, Vec<String>)> {
@@ -302,10 +344,14 @@ fn break_in(m: &Morning) -> Vec<(String, Vec<String>)> {
         .collect()
 }
 
-fn rejections(m: &Morning) -> Vec<String> {
-    let mut out: Vec<String> = m.rejections.iter().take(REJECTIONS).map(ToString::to_string).collect();
-    if m.rejections.len() > REJECTIONS {
-        out.push(format!("and {} more; `cowlwatch check` lists them all", m.rejections.len() - REJECTIONS));
+/// Rows and files not read, less those an alert above tells already.
+fn rejections(m: &Morning, records: &[Item]) -> Vec<String> {
+    let told = |line: &String| records.iter().any(|i| i.headline.contains(line.as_str()));
+    let mut out: Vec<String> = m.rejections.iter().map(ToString::to_string).filter(|l| !told(l)).collect();
+    if out.len() > REJECTIONS + 1 {
+        let more = out.len() - REJECTIONS;
+        out.truncate(REJECTIONS);
+        out.push(format!("and {more} more; `cowlwatch check` lists them all"));
     }
     out
 }

@@ -5,7 +5,6 @@ use super::picture_id;
 use super::text::{self, clocks};
 use crate::judge::{BreakIn, EngineView};
 use crate::report::html::{self, escape, rich};
-use crate::report::status::about;
 use crate::report::words::{self, numbers};
 
 pub fn lay_out(c: &Content, pictures: &[(String, Vec<u8>, String)]) -> String {
@@ -164,9 +163,8 @@ fn full(body: &mut String, c: &Content) {
     }
     body.push_str("<h2>New alerts in full</h2>\n");
     for alert in &c.full {
-        let engine = c.morning.engines.iter().find(|e| about(alert, e));
         body.push_str(&format!("<h3>{} alert {}</h3>\n", html::level(alert.level()), alert.number));
-        for p in words::explain(alert, engine, c.morning.zone) {
+        for p in words::explain(alert, &c.morning.engines, c.morning.zone) {
             if p.title != "Caution" && p.title != "To acknowledge" {
                 body.push_str(&html::paragraph(&p, "h4"));
             }

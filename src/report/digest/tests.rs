@@ -11,6 +11,62 @@ fn the_text_part_keeps_to_78_columns() {
     }
 }
 
+/// Golden texts, read by a person before they were kept. `GOLDEN=write` writes them anew, to be read again.
+#[test]
+fn what_people_read_is_as_it_was_read_and_agreed() {
+    let m = sample::morning();
+    let one: Vec<_> = m.alerts.iter().filter(|a| a.number == 11).collect();
+    let letter = crate::report::letters::single(&one, false, &m);
+    for (name, letter) in [
+        ("busy", digest(&m)),
+        ("quiet", digest(&sample::quiet())),
+        ("first-look", digest(&sample::first_look())),
+        ("letter", letter),
+    ] {
+        let path = format!("{}/src/report/golden/{name}.txt", env!("CARGO_MANIFEST_DIR"));
+        let text = format!("Subject: {}\n\n{}", letter.subject, letter.text);
+        if std::env::var("GOLDEN").is_ok_and(|v| v == "write") {
+            std::fs::write(&path, &text).unwrap();
+        }
+        assert_eq!(text, std::fs::read_to_string(&path).unwrap(), "{name} reads otherwise");
+    }
+}
+
+/// The text and the HTML part are laid out from the same content: each sentence stands in both.
+#[test]
+fn both_parts_say_the_same() {
+    let m = sample::morning();
+    let content = Content::of(&m);
+    let letter = digest(&m);
+    let html = letter.html.replace('\u{a0}', " ");
+    let text = letter.text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let sections = [&content.before_flight, &content.soon, &content.information, &content.records, &content.muted];
+    for item in sections.into_iter().flatten() {
+        assert!(text.contains(&item.headline), "text lacks {}", item.headline);
+        assert!(html.contains(&crate::report::html::escape(&item.headline)), "HTML lacks {}", item.headline);
+    }
+    for (id, _, words) in &letter.pictures {
+        assert!(html.contains(&format!("cid:{id}")) && html.contains(words.as_str()), "{id}");
+    }
+}
+
+/// A rise told before and unchanged is one line, without its facts and not in full again.
+#[test]
+fn what_was_told_is_not_told_again_in_full() {
+    let mut m = sample::morning();
+    let told = crate::alerts::Told {
+        at: sample::at(2, 25, 6, 0),
+        size: 2.18,
+        level: crate::judge::Level::Caution,
+        reminders: 0,
+    };
+    let rise = m.alerts.iter_mut().find(|a| a.number == 11).unwrap();
+    (rise.first_seen, rise.told) = (sample::at(2, 24, 6, 0), Some(told));
+    let letter = digest(&m);
+    assert!(letter.text.contains("alert 11, raised"));
+    assert!(!letter.text.contains("ALERT 11 IN FULL") && !letter.text.contains("of the ceiling; usable oil"));
+}
+
 /// The goal: a digest with charts for a hundred engines in three seconds at most.
 #[test]
 fn a_hundred_engines_take_under_three_seconds() {

@@ -2,7 +2,7 @@
 
 use super::content::{Content, Item};
 use crate::judge::EngineView;
-use crate::report::status::{about, paragraph};
+use crate::report::status::paragraph;
 use crate::report::text::{Table, wrap};
 use crate::report::words::{self, numbers};
 
@@ -146,9 +146,8 @@ pub fn clocks(engines: &[EngineView]) -> String {
 
 fn full(out: &mut String, c: &Content) {
     for alert in &c.full {
-        let engine = c.morning.engines.iter().find(|e| about(alert, e));
         title(out, &format!("ALERT {} IN FULL", alert.number));
-        for p in words::explain(alert, engine, c.morning.zone) {
+        for p in words::explain(alert, &c.morning.engines, c.morning.zone) {
             // Said once for the whole mail below.
             if p.title == "Caution" || p.title == "To acknowledge" {
                 continue;

@@ -34,7 +34,7 @@ pub fn page(m: &Morning, e: &EngineView, name: &str) -> String {
             html::level(alert.level()),
             escape(&words::sentence(&alert.finding, m.zone))
         ));
-        for p in words::explain(alert, Some(e), m.zone).iter().filter(|p| p.title != "Caution") {
+        for p in words::explain(alert, &m.engines, m.zone).iter().filter(|p| p.title != "Caution") {
             body.push_str(&html::paragraph(p, "h3"));
         }
         body.push_str(&history(alert, m));

@@ -24,13 +24,16 @@ impl Paragraph {
     }
 }
 
-/// Explains an alert. `engine` is the view of its engine, for model, level and ceiling, if there is one.
-pub fn explain(alert: &Alert, engine: Option<&EngineView>, zone: Tz) -> Vec<Paragraph> {
+/// Explains an alert. Among `engines`, its own gives model, level and ceiling, and its mate what did not change.
+pub fn explain(alert: &Alert, engines: &[EngineView], zone: Tz) -> Vec<Paragraph> {
     let f = Facts { finding: &alert.finding, zone };
+    let engine = engine_of(&alert.finding, engines);
+    let mut unchanged = f.items(&["unchanged"]);
+    unchanged.extend(mate_words(&alert.finding, engines));
     let mut out = vec![what(alert, engine, &f)];
     out.push(Paragraph::new("Since when, and how sure", sure(&f)));
     out.push(Paragraph::new("From these records", used(&f)));
-    out.push(Paragraph::new("What did not change", f.items(&["unchanged"])));
+    out.push(Paragraph::new("What did not change", unchanged));
     out.push(Paragraph::new("Against the limits", limits(&f, engine)));
     out.push(Paragraph::new("Also recorded", others(&f)));
     let shown = f.text(&["may_mean"]).map(|t| stopped(&format!("These records: {t}")));
@@ -49,6 +52,30 @@ pub fn explain(alert: &Alert, engine: Option<&EngineView>, zone: Tz) -> Vec<Para
     out.push(Paragraph::new("Caution", vec![CAUTION.to_owned()]));
     out.retain(|p| !p.lines.is_empty());
     out
+}
+
+/// The view of the engine a finding is about.
+fn engine_of<'a>(finding: &Finding, engines: &'a [EngineView]) -> Option<&'a EngineView> {
+    let serial = finding.serial.as_ref()?;
+    engines.iter().find(|e| e.serial == *serial)
+}
+
+/// The other engine of a twin, where consumption is the matter and it kept to its baseline:
+/// `right engine 0.11 qt/h (baseline 0.10)`.
+fn mate_words(finding: &Finding, engines: &[EngineView]) -> Option<String> {
+    /// Within this ratio of its baseline, either way, the mate did not change (common practice, no source).
+    const ALIKE: f64 = 1.25;
+    let said = (Facts { finding, zone: Tz::UTC }).items(&["unchanged"]).iter().any(|u| u.contains("engine"));
+    if said || !matches!(finding.kind, Kind::OilRateRise | Kind::OilRateFall | Kind::EnginesDiverged) {
+        return None;
+    }
+    let serial = finding.serial.as_ref()?;
+    let mut others = engines.iter().filter(|e| e.installed && e.tail == finding.tail && e.serial != *serial);
+    let (mate, None) = (others.next()?, others.next()) else { return None };
+    let (rate, baseline) = (mate.rate?.qt_per_h, mate.baseline_qt_per_h?);
+    let alike = rate <= baseline * ALIKE && rate >= baseline / ALIKE;
+    let place = mate.position.as_deref().unwrap_or("other");
+    alike.then(|| format!("{place} engine {} qt/h (baseline {})", numbers::rate(rate), numbers::rate(baseline)))
 }
 
 /// `N0417H, left engine, serial H-2207, model H6-350T, at 1254.1 h`.
@@ -71,8 +98,9 @@ pub fn identity(finding: &Finding, engine: Option<&EngineView>) -> String {
 
 /// The few facts below a headline in a digest: whose, how sure, what did not change, how far to the
 /// limit, and the first check.
-pub fn brief(alert: &Alert, engine: Option<&EngineView>, zone: Tz) -> Vec<String> {
+pub fn brief(alert: &Alert, engines: &[EngineView], zone: Tz) -> Vec<String> {
     let finding = &alert.finding;
+    let engine = engine_of(finding, engines);
     let f = Facts { finding, zone };
     let mut out = Vec::new();
     if stop(finding) {
@@ -90,7 +118,8 @@ pub fn brief(alert: &Alert, engine: Option<&EngineView>, zone: Tz) -> Vec<String
     if let (Some(low), Some(high)) = (f.number(&["ratio_low"]), f.number(&["ratio_high"])) {
         sure.push(format!("{} to {} times the old rate (90 %)", numbers::plain(low), numbers::plain(high)));
     }
-    let unchanged = f.items(&["unchanged"]);
+    let mut unchanged = f.items(&["unchanged"]);
+    unchanged.extend(mate_words(finding, engines));
     if !unchanged.is_empty() {
         sure.push(format!("unchanged: {}", unchanged.join(", ")));
     }
@@ -165,6 +194,9 @@ fn sure(f: &Facts) -> Vec<String> {
     if let (Some(low), Some(high)) = (f.number(&["to_low"]), f.number(&["to_high"])) {
         let (low, high) = numbers::rates(low, high);
         lines.push(format!("New rate, 90 % interval: {low} to {high} qt/h, {}.", f.clock()));
+    }
+    if let Some(h) = f.number(&["last_change_h"]).filter(|h| *h > 0.0) {
+        lines.push(format!("The oil was last changed at {h:.1} engine hours."));
     }
     if let (Some(quarts), Some(hours)) = (f.number(&["quarts_baseline"]), f.number(&["baseline_hours"])) {
         lines.push(format!("The old rate rests on {quarts:.1} quarts over {hours:.0} h."));
@@ -249,6 +281,7 @@ fn limits(f: &Facts, engine: Option<&EngineView>) -> Vec<String> {
     let unconfirmed = engine.map(|e| e.unconfirmed.as_slice()).unwrap_or_default();
     match f.finding.evidence.get("confirmed") {
         Some(Fact::Flag(true)) => {}
+        Some(Fact::Flag(false)) if f.text(&["limit_from"]).is_some_and(|l| l.contains("confirm")) => {}
         Some(Fact::Flag(false)) => {
             lines.push("The limit is not confirmed: confirm it against the engine maker's instructions.".to_owned());
         }
@@ -313,6 +346,7 @@ const TOLD: &[&str] = &[
     "hours_past",
     "what",
     "cylinder",
+    "due_at_engine_hours", "last_change_h", "hours_since_build", "between_min", "at_least_min", "cruise_min", "power_pct",
 ];
 
 fn others(f: &Facts) -> Vec<String> {

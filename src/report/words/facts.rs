@@ -102,11 +102,21 @@ impl<'a> Facts<'a> {
     pub fn named(&self, name: &str, fact: &Fact) -> String {
         let (stem, unit) = split_unit(name);
         let value = self.fact(fact);
-        let stem = stem.replace('_', " ");
+        let stem = match stem {
+            "rpm_ground" => "highest rpm on the ground".to_owned(),
+            "rpm_standing" => "highest rpm standing".to_owned(),
+            "oil_press_min" => "lowest oil pressure".to_owned(),
+            "oat_ground" => "outside air on the ground".to_owned(),
+            "manifold" => "highest manifold pressure".to_owned(),
+            "cruise_rpm" => "rpm in cruise".to_owned(),
+            "within" | "below" | "above" if unit == "min" => format!("cruise {stem} the band"),
+            "unknown" if unit == "min" => "cruise of unknown power".to_owned(),
+            other => other.replace('_', " "),
+        };
         if matches!(fact, Fact::Number(_)) && !unit.is_empty() {
             format!("{stem}: {value} {unit}")
         } else {
-            format!("{}: {value}", name.replace('_', " "))
+            format!("{stem}: {value}")
         }
     }
 

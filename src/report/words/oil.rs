@@ -30,7 +30,9 @@ fn which(f: &Facts) -> String {
 
 /// `, now 13.4 h since the build`.
 fn now(f: &Facts) -> String {
-    if let Some(h) = f.number(&["hours_since_build"]).filter(|_| f.number(&["point_h"]).is_some()) {
+    let point = f.number(&["point_h"]);
+    let since = point.zip(f.number(&["hours_past"])).map(|(point, past)| point + past);
+    if let Some(h) = since.or(f.number(&["hours_since_build"])).filter(|_| point.is_some()) {
         return format!(", now {} since the build", numbers::hours(h));
     }
     let last = f.number(&["last_change_h"]).zip(f.finding.hours).map(|(last, now)| now - last);

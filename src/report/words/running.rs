@@ -14,7 +14,7 @@ pub fn headline(f: &Facts) -> String {
         Kind::OilTempHigh => value(f, "oil temperature", "limit"),
         Kind::OilPressureFalling => pressure(f),
         Kind::CoolingFast => value(f, "hottest cylinder cooled by", "noted from"),
-        Kind::PowerStepLarge => value(f, "manifold pressure taken off within a minute", "noted from"),
+        Kind::PowerStepLarge => value(f, "manifold pressure within a minute reduced by", "noted from"),
         Kind::BreakInPower => power(f),
         _ => profile(f),
     }
@@ -33,7 +33,7 @@ fn ground(f: &Facts) -> String {
         f.number(&["limit_min", "limit"]).map_or(String::new(), |l| format!(", limit {} min", numbers::short(l)));
     let mut text = format!("{what}{} min running on the ground{without}{days}{limit}, {}", round(minutes), f.when());
     if let (Some(before), Some(after)) = (f.number(&["before_min"]), f.number(&["after_min"])) {
-        if after > 0.0 || f.text(&["basis"]).is_some() {
+        if after > 0.0 {
             text.push_str(&format!(" ({} before take-off, {} after landing)", round(before), round(after)));
         }
     }
@@ -53,7 +53,7 @@ fn round(value: f64) -> String {
 
 /// `cylinder head temperature 428 °F, limit 420 °F, cylinder 3, 7 Mar 14:20`.
 fn value(f: &Facts, what: &str, against: &str) -> String {
-    let unit = f.text(&["unit"]).map_or(String::new(), |u| format!(" {u}"));
+    let unit = f.text(&["unit"]).map_or(String::new(), |u| format!(" {}", u.replace(" per minute", "/min")));
     let unit = if what.ends_with("rpm") && unit == " rpm" { String::new() } else { unit };
     let value = f.number(&["value"]).map_or(String::new(), |v| format!(" {}{unit}", numbers::plain(v)));
     let limit = f.number(&["limit"]).map_or(String::new(), |l| format!(", {against} {}{unit}", numbers::plain(l)));
@@ -78,17 +78,15 @@ fn pressure(f: &Facts) -> String {
 }
 
 fn power(f: &Facts) -> String {
-    let band = match (f.number(&["band_low_pct", "low_pct"]), f.number(&["band_high_pct", "high_pct"])) {
-        (Some(low), Some(high)) => format!("{low:.0} to {high:.0} %"),
-        _ => "the break-in band".to_owned(),
+    let low =
+        f.number(&["band_low_pct"]).map_or("the break-in band".to_owned(), |low| format!("{low:.0} % of rated power"));
+    let Some(value) = f.number(&["value"]) else {
+        return format!("cruise below {low}, {}", f.when());
     };
-    let Some(value) = f.number(&["value", "below_pct"]) else {
-        return format!("cruise below {band} of rated power, {}", f.when());
-    };
-    let limit = f.number(&["limit"]).map_or(String::new(), |l| format!(", limit {} %", numbers::short(l)));
-    let minutes = f.number(&["cruise_min", "minutes"]).map_or(String::new(), |m| format!(" of {} min", round(m)));
-    let pct = f.number(&["power_pct", "median_pct"]).map_or(String::new(), |p| format!(" (at {p:.0} %)"));
-    format!("{:.0} %{minutes} of cruise below {band} of rated power{pct}{limit}, {}", value, f.when())
+    let limit = f.number(&["limit"]).map_or(String::new(), |l| format!(", at most {} % wanted", numbers::short(l)));
+    let minutes = f.number(&["cruise_min"]).map_or("cruise".to_owned(), |m| format!("{} min of cruise", round(m)));
+    let median = f.number(&["power_pct"]).map_or(String::new(), |p| format!(" (median {p:.0} %)"));
+    format!("{value:.0} % of {minutes} below {low}{median}{limit}, {}", f.when())
 }
 
 fn profile(f: &Facts) -> String {

@@ -57,7 +57,7 @@ fn every_kind_has_words_checks_and_a_way_to_answer_without_evidence() {
         let f = finding(kind, "N0417H", "left", "H-2207", at(3, 1, 12, 0));
         let text = headline(&f, Denver);
         assert!(text.len() > 20 && !text.contains("NaN") && !text.contains("  "), "{kind}: {text}");
-        let told = explain(&alert(7, f, at(3, 1, 12, 0)), None, Denver);
+        let told = explain(&alert(7, f, at(3, 1, 12, 0)), &[], Denver);
         let all = told.iter().flat_map(|p| p.lines.clone()).collect::<Vec<_>>().join("\n");
         for wanted in ["N0417H", "H-2207", kind.word(), "acknowledge 7", "Advisory only"] {
             assert!(all.contains(wanted), "{kind} lacks {wanted}: {all}");
@@ -72,7 +72,7 @@ fn unknown_evidence_still_prints() {
     let mut f = sample::rise();
     f.evidence.set("oat_mean_f", 71.0);
     f.evidence.set("odd_word", "something");
-    let told = explain(&alert(7, f, at(3, 1, 12, 0)), None, Denver);
+    let told = explain(&alert(7, f, at(3, 1, 12, 0)), &[], Denver);
     let also = told.iter().find(|p| p.title == "Also recorded").unwrap();
     assert!(also.lines.contains(&"Oat mean: 71 °F".to_owned()), "{also:?}");
     assert!(also.lines.contains(&"Odd word: something".to_owned()), "{also:?}");
@@ -84,13 +84,13 @@ fn a_rise_with_metal_says_do_not_fly() {
     f.evidence.set("with", vec!["metal in the filter on 20 Feb".to_owned()]);
     f.level = Level::Warning;
     assert!(headline(&f, Denver).ends_with("; together with metal in the filter on 20 Feb"));
-    let told = explain(&alert(7, f, at(3, 1, 12, 0)), None, Denver);
+    let told = explain(&alert(7, f, at(3, 1, 12, 0)), &[], Denver);
     assert!(told[0].lines.iter().any(|l| l == DO_NOT_FLY));
 }
 
 #[test]
 fn log_lines_are_told_as_ranges() {
-    let told = explain(&alert(7, sample::rise(), at(3, 1, 12, 0)), None, Denver);
+    let told = explain(&alert(7, sample::rise(), at(3, 1, 12, 0)), &[], Denver);
     let records = told.iter().find(|p| p.title == "From these records").unwrap();
     assert_eq!(records.lines[0], "Used: N0317H/logbook.csv:118–143.");
 }
