@@ -273,3 +273,6 @@ pub struct Fleet {
     pub aircraft: Vec<AircraftHistory>,
     pub queries: Vec<Query>,
 }
+
+#[cfg(test)]
+mod tests;

@@ -5,6 +5,7 @@ mod configuration;
 mod demo;
 mod dialects;
 mod handmade;
+mod layers;
 mod level_filter;
 mod mail_faults;
 mod mail_post;

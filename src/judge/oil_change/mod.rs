@@ -53,3 +53,6 @@ pub fn judge(engine: &Engine, rules: &Rules, zone: Tz, as_of: Instant) -> Change
         oil_wanted: kind::wanted(engine, rules).to_owned(),
     }
 }
+
+#[cfg(test)]
+mod tests;
