@@ -60,7 +60,7 @@ pub fn run(options: &Options) -> Result<u8, Stop> {
         let letter = digest::digest(morning);
         output::line(&format!("\n{}\n\n{}", "=".repeat(78), letter.text))?;
         let html = options.out.join("digest.html");
-        std::fs::write(&html, standalone(&letter))
+        std::fs::write(&html, letter.standalone_html())
             .map_err(|e| Stop::new(exit::CANNOT_WRITE, format!("{}: {e}", html.display())))?;
     }
     let out = options.out.display();
@@ -69,29 +69,6 @@ pub fn run(options: &Options) -> Result<u8, Stop> {
         "=".repeat(78)
     ))?;
     Ok(0)
-}
-
-/// The digest as one file: pictures inside instead of beside it.
-fn standalone(letter: &crate::report::Letter) -> String {
-    let mut html = letter.html.clone();
-    for (id, bytes, _) in &letter.pictures {
-        html = html.replace(&format!("cid:{id}\""), &format!("data:image/png;base64,{}\"", base64(bytes)));
-    }
-    html
-}
-
-/// RFC 4648 base64.
-fn base64(bytes: &[u8]) -> String {
-    const SIGNS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let mut out = String::with_capacity(bytes.len().div_ceil(3) * 4);
-    for chunk in bytes.chunks(3) {
-        let word = chunk.iter().fold(0u32, |w, &b| w << 8 | u32::from(b)) << (8 * (3 - chunk.len()));
-        for place in 0..4 {
-            let sign = if place > chunk.len() { '=' } else { SIGNS[(word >> (18 - 6 * place) & 63) as usize] as char };
-            out.push(sign);
-        }
-    }
-    out
 }
 
 /// Removes what an earlier demo left, and nothing else: a folder without our state is not touched.

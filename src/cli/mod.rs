@@ -3,7 +3,9 @@
 mod alerts;
 mod check;
 mod demo;
+mod keep;
 mod load;
+mod mail;
 mod manual;
 mod output;
 mod replay;
@@ -72,6 +74,16 @@ pub enum Command {
     Mute(alerts::MuteOptions),
     /// Close an alert; a rate alert's baseline restarts at its onset.
     Close(alerts::CloseOptions),
+    /// The digest as it would go now; nothing is stored or sent.
+    Digest(mail::DigestOptions),
+    /// Send a test message and say what became of it.
+    MailTest,
+    /// An engine's picture as PNG or SVG.
+    Chart(keep::ChartOptions),
+    /// A consistent copy of the state, also while the service runs.
+    Backup(keep::BackupOptions),
+    /// All records and alerts as CSV.
+    Export(keep::ExportOptions),
     /// Print completions for a shell: `cowlwatch completions bash > /etc/bash_completion.d/cowlwatch`.
     #[command(hide = true)]
     Completions(manual::Shell),
@@ -153,6 +165,11 @@ pub fn main() -> ExitCode {
         Command::Acknowledge(options) => alerts::acknowledge(&cli, options),
         Command::Mute(options) => alerts::mute(&cli, options),
         Command::Close(options) => alerts::close(&cli, options),
+        Command::Digest(options) => mail::digest(&cli, options),
+        Command::MailTest => mail::test(&cli),
+        Command::Chart(options) => keep::chart(&cli, options),
+        Command::Backup(options) => keep::backup(&cli, options),
+        Command::Export(options) => keep::export(&cli, options),
         Command::Completions(shell) => manual::completions(shell),
         Command::Man => manual::page(),
         Command::Demo(options) => demo::run(options),

@@ -75,3 +75,47 @@ pub struct Letter {
     /// Inline pictures: (content id, PNG bytes, alternative text).
     pub pictures: Vec<(String, Vec<u8>, String)>,
 }
+
+impl Letter {
+    /// The HTML part as one file: pictures inside it (RFC 2397) instead of beside it.
+    pub fn standalone_html(&self) -> String {
+        let mut html = self.html.clone();
+        for (id, bytes, _) in &self.pictures {
+            html = html.replace(&format!("cid:{id}\""), &format!("data:image/png;base64,{}\"", base64(bytes)));
+        }
+        html
+    }
+}
+
+/// Base64 of RFC 4648 section 4.
+fn base64(bytes: &[u8]) -> String {
+    const SIGNS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut out = String::with_capacity(bytes.len().div_ceil(3) * 4);
+    for chunk in bytes.chunks(3) {
+        let word = chunk.iter().fold(0u32, |w, &b| w << 8 | u32::from(b)) << (8 * (3 - chunk.len()));
+        for place in 0..4 {
+            let sign = if place > chunk.len() { '=' } else { SIGNS[(word >> (18 - 6 * place) & 63) as usize] as char };
+            out.push(sign);
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod base64_tests {
+    /// The test vectors of RFC 4648 section 10.
+    #[test]
+    fn base64_follows_rfc_4648() {
+        for (plain, coded) in [
+            ("", ""),
+            ("f", "Zg=="),
+            ("fo", "Zm8="),
+            ("foo", "Zm9v"),
+            ("foob", "Zm9vYg=="),
+            ("fooba", "Zm9vYmE="),
+            ("foobar", "Zm9vYmFy"),
+        ] {
+            assert_eq!(super::base64(plain.as_bytes()), coded);
+        }
+    }
+}

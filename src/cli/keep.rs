@@ -1,0 +1,243 @@
+//! `backup`, `export`, `chart`: what is known, taken elsewhere.
+
+use std::path::{Path, PathBuf};
+
+use chrono_tz::Tz;
+use clap::Args;
+
+use super::{Cli, Stop, exit, load, output, scan};
+use crate::records::{Instant, LogEntry, RunSummary};
+use crate::report::charts;
+use crate::report::words;
+use crate::shell::scan::FileRecords;
+use crate::shell::store::Store;
+
+#[derive(Debug, Args)]
+pub struct BackupOptions {
+    /// File to write; it must not exist.
+    pub to: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub struct ExportOptions {
+    /// Folder for entries.csv, runs.csv, alerts.csv and alert-history.csv; made if need be.
+    pub to: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub struct ChartOptions {
+    /// Engine serial, or the tail of a single-engine aircraft.
+    pub engine: String,
+    /// File to write: .png or .svg.
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// Which picture.
+    #[arg(long, value_enum, default_value = "consumption")]
+    pub of: Picture,
+    /// Look from this moment.
+    #[arg(long, value_name = "TIME")]
+    pub as_of: Option<String>,
+}
+
+/// The pictures there are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum Picture {
+    Consumption,
+    /// The statistic of change and its limit.
+    Statistic,
+    BreakIn,
+}
+
+pub fn backup(cli: &Cli, options: &BackupOptions) -> Result<u8, Stop> {
+    let rules = load::rules(&cli.config)?;
+    Store::open_beside(&rules.config.settings.fleet.state)?.backup(&options.to)?;
+    output::line(&format!("The state as of now is in {}.", options.to.display()))?;
+    Ok(0)
+}
+
+fn cannot_write(path: &Path) -> impl Fn(&dyn std::fmt::Display) -> Stop + '_ {
+    move |error| Stop::new(exit::CANNOT_WRITE, format!("{}: {error}", path.display()))
+}
+
+pub fn export(cli: &Cli, options: &ExportOptions) -> Result<u8, Stop> {
+    let rules = load::rules(&cli.config)?;
+    let settings = &rules.config.settings;
+    let zone = settings.fleet.time_zone;
+    let mut store = Store::scratch(Some(&settings.fleet.state).filter(|s| s.exists()).map(|s| s.as_path()))?;
+    let done = scan::round(&mut store, &rules, chrono::Utc::now(), false)?;
+    std::fs::create_dir_all(&options.to).map_err(|e| cannot_write(&options.to)(&e))?;
+    let mut counts = (0, 0);
+    {
+        let mut entries = Sheet::create(&options.to, "entries.csv", &ENTRY_COLUMNS)?;
+        let mut runs = Sheet::create(&options.to, "runs.csv", &RUN_COLUMNS)?;
+        for tail in store.tails()? {
+            for (_, records) in store.records_of::<FileRecords>(&tail)? {
+                for entry in &records.entries {
+                    entries.row(&entry_row(&tail, entry))?;
+                    counts.0 += 1;
+                }
+                for run in &records.runs {
+                    runs.row(&run_row(&tail, run, zone))?;
+                    counts.1 += 1;
+                }
+            }
+        }
+        entries.end()?;
+        runs.end()?;
+    }
+    let mut alerts = Sheet::create(&options.to, "alerts.csv", &ALERT_COLUMNS)?;
+    let mut history = Sheet::create(&options.to, "alert-history.csv", &["alert", "at", "by", "what"])?;
+    for alert in &done.alerts {
+        let f = &alert.finding;
+        let text = |t: &Option<std::sync::Arc<str>>| t.as_deref().unwrap_or("").to_owned();
+        alerts.row(&[
+            alert.number.to_string(),
+            f.kind.word().to_owned(),
+            f.level.word().to_owned(),
+            alert.state.word().to_owned(),
+            f.tail.to_string(),
+            text(&f.position),
+            text(&f.serial),
+            moment(f.raised, zone),
+            alert.closed.as_ref().map_or(String::new(), |c| moment(c.at, zone)),
+            words::headline(f, zone),
+        ])?;
+        for line in &alert.history {
+            history.row(&[alert.number.to_string(), moment(line.at, zone), line.by.clone(), line.what.clone()])?;
+        }
+    }
+    alerts.end()?;
+    history.end()?;
+    output::line(&format!(
+        "{} entries, {} runs and {} alerts are in {}.",
+        counts.0,
+        counts.1,
+        done.alerts.len(),
+        options.to.display()
+    ))?;
+    Ok(0)
+}
+
+struct Sheet {
+    path: PathBuf,
+    writer: csv::Writer<std::fs::File>,
+}
+
+impl Sheet {
+    fn create(folder: &Path, name: &str, columns: &[&str]) -> Result<Self, Stop> {
+        let path = folder.join(name);
+        let writer = csv::Writer::from_path(&path).map_err(|e| cannot_write(&path)(&e))?;
+        let mut sheet = Self { path, writer };
+        sheet.row(&columns.iter().map(|c| (*c).to_owned()).collect::<Vec<_>>())?;
+        Ok(sheet)
+    }
+
+    fn row(&mut self, cells: &[String]) -> Result<(), Stop> {
+        self.writer.write_record(cells).map_err(|e| cannot_write(&self.path)(&e))
+    }
+
+    fn end(&mut self) -> Result<(), Stop> {
+        self.writer.flush().map_err(|e| cannot_write(&self.path)(&e))
+    }
+}
+
+const ENTRY_COLUMNS: [&str; 15] = [
+    "tail",
+    "date",
+    "time",
+    "engine",
+    "hours",
+    "entry",
+    "quantity_qt",
+    "level_qt",
+    "oil",
+    "flight_hours",
+    "service",
+    "result",
+    "serial",
+    "remarks",
+    "source",
+];
+const RUN_COLUMNS: [&str; 10] =
+    ["tail", "engine", "start", "end", "running_min", "ground_min", "air_min", "flights", "told_apart_by", "source"];
+const ALERT_COLUMNS: [&str; 10] =
+    ["number", "kind", "level", "state", "tail", "position", "serial", "raised", "closed", "headline"];
+
+fn moment(at: Instant, zone: Tz) -> String {
+    at.with_timezone(&zone).to_rfc3339_opts(chrono::SecondsFormat::Secs, false)
+}
+
+fn entry_row(tail: &str, e: &LogEntry) -> Vec<String> {
+    let text = |t: &Option<std::sync::Arc<str>>| t.as_deref().unwrap_or("").to_owned();
+    let number = |n: Option<f64>| n.map_or(String::new(), |n| format!("{}", (n * 1000.0).round() / 1000.0));
+    let result = match e.result {
+        Some(crate::records::Inspection::Clean) => "clean",
+        Some(crate::records::Inspection::Trace) => "trace",
+        Some(crate::records::Inspection::Metal) => "metal",
+        None => "",
+    };
+    vec![
+        tail.to_owned(),
+        e.stamp.date.to_string(),
+        e.stamp.time.map_or(String::new(), |t| t.format("%H:%M").to_string()),
+        text(&e.engine),
+        number(e.hours.map(|h| h.get())),
+        e.kind.word().to_owned(),
+        number(e.quantity.map(|q| q.get())),
+        number(e.level.map(|q| q.get())),
+        e.oil.as_ref().map_or(String::new(), ToString::to_string),
+        number(e.flight_hours.map(|h| h.get())),
+        text(&e.service),
+        e.alert.map_or_else(|| result.to_owned(), |n| n.to_string()),
+        text(&e.serial),
+        text(&e.remarks),
+        e.source.to_string(),
+    ]
+}
+
+fn run_row(tail: &str, r: &RunSummary, zone: Tz) -> Vec<String> {
+    let minutes = |s: f64| format!("{:.1}", s / 60.0);
+    vec![
+        tail.to_owned(),
+        r.engine.as_deref().unwrap_or("").to_owned(),
+        moment(r.start, zone),
+        moment(r.end, zone),
+        minutes(r.running_s),
+        minutes(r.ground_s()),
+        minutes(r.air_s),
+        r.flights.to_string(),
+        format!("{:?}", r.basis).to_lowercase(),
+        format!("{}:{}", r.file, r.line),
+    ]
+}
+
+pub fn chart(cli: &Cli, options: &ChartOptions) -> Result<u8, Stop> {
+    let rules = load::rules(&cli.config)?;
+    let settings = &rules.config.settings;
+    let now = load::as_of(options.as_of.as_deref(), settings.fleet.time_zone)?;
+    let mut store = Store::scratch(Some(&settings.fleet.state).filter(|s| s.exists()).map(|s| s.as_path()))?;
+    let done = scan::round(&mut store, &rules, now, false)?;
+    let named = |e: &&crate::judge::EngineView| {
+        e.serial.eq_ignore_ascii_case(&options.engine) || e.tail.eq_ignore_ascii_case(&options.engine)
+    };
+    let found: Vec<_> = done.engines.iter().filter(named).collect();
+    let [engine] = found[..] else {
+        let known: Vec<&str> = done.engines.iter().map(|e| &*e.serial).collect();
+        let message =
+            format!("\"{}\" names {} engines, expected one of {}", options.engine, found.len(), known.join(", "));
+        return Err(Stop::new(exit::USAGE, message));
+    };
+    let svg = options.out.extension().is_some_and(|e| e.eq_ignore_ascii_case("svg"));
+    let drawn = match (options.of, svg) {
+        (Picture::Consumption, false) => charts::consumption_png(engine, &done.alerts),
+        (Picture::Consumption, true) => charts::consumption_svg(engine, &done.alerts).map(String::into_bytes),
+        (Picture::Statistic, false) => charts::statistic_png(engine),
+        (Picture::Statistic, true) => charts::statistic_svg(engine).map(String::into_bytes),
+        (Picture::BreakIn, false) => charts::break_in_png(engine),
+        (Picture::BreakIn, true) => charts::break_in_svg(engine).map(String::into_bytes),
+    };
+    let bytes = drawn.map_err(|e| Stop::new(exit::DATA, format!("{}: {e}", engine.serial)))?;
+    std::fs::write(&options.out, bytes).map_err(|e| cannot_write(&options.out)(&e))?;
+    output::line(&format!("{}: {}", options.out.display(), charts::consumption_words(engine)))?;
+    Ok(0)
+}
