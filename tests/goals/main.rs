@@ -86,7 +86,9 @@ fn healthy(kept: Kept, rate: f64, engines: u64, hours: f64, setting: f64, change
             let r = point.rate;
             asked += 1;
             covered += usize::from(r.low <= f.rate && f.rate <= r.high);
-            let error = (r.qt_per_h - f.rate) / f.rate;
+            let flown = flights.iter().take_while(|g| g.meter <= f.meter);
+            let (hours, mixed) = flown.fold((0.0, 0.0), |a, g| (a.0 + g.hours, a.1 + g.hours * g.factor));
+            let error = r.qt_per_h / (f.rate * mixed / hours) - 1.0;
             if !at5 && quarts >= 5.0 {
                 at5 = true;
                 early.push(error * error);

@@ -146,18 +146,18 @@ impl Sump {
         self.top_ups.clear();
     }
 
-    /// Starts to follow a kind of service. At the second word the rate so far becomes the first
-    /// word's rate, split into rate and factor; `first` says so. Returns the new unknown.
-    pub fn follow_service(&mut self, first: bool) -> Option<usize> {
-        let i = self.belief.push(0.0, SERVICE_SD * SERVICE_SD)?;
+    /// Starts to follow a kind of service, whose flights have been `share` of those behind the rate
+    /// so far: the rate was that of the mix, and is split into rate and factor. Returns the new unknown.
+    pub fn follow_service(&mut self, share: f64) -> Option<usize> {
+        let variance = SERVICE_SD * SERVICE_SD;
+        let i = self.belief.push(0.0, variance)?;
         self.changes.settle(i);
         self.top_ups.settle(i);
-        if first {
-            let rate = self.rate();
-            self.belief.cov[RATE][RATE] += (rate * SERVICE_SD).powi(2);
-            self.belief.cov[RATE][i] = -rate * SERVICE_SD * SERVICE_SD;
-            self.belief.cov[i][RATE] = self.belief.cov[RATE][i];
-        }
+        let pull = -share * self.rate();
+        let b = &mut self.belief;
+        b.cov[RATE][RATE] += pull * pull * variance;
+        b.cov[RATE][i] = pull * variance;
+        b.cov[i][RATE] = b.cov[RATE][i];
         Some(i)
     }
 }

@@ -43,8 +43,12 @@ const UNKNOWN_FILL_QT: f64 = 8.0;
 const MARK_BELOW_FILL_QT: f64 = 1.0;
 /// Variance of a mark to be learned, qt².
 const MARK_VAR: f64 = 0.36;
+/// Hours each service counts before any are flown, so that a fortnight of one kind does not pass for the usual mix.
+const MIX_PRIOR_H: f64 = 60.0;
+/// Relative standard deviation from which the rate is roughly known.
+const ROUGHLY: f64 = 0.2;
 /// Hours after which the mix of services counts half.
-const MIX_HALF_H: f64 = 500.0;
+const MIX_HALF_H: f64 = 1000.0;
 /// A reading right after a refill, qt² (its own error).
 const REFILL_READ_VAR: f64 = 0.07;
 /// Idle days after which level and rate may have moved by themselves.
@@ -209,17 +213,19 @@ impl Track {
         self.since_reading = self.since_reading.saturating_add(1);
     }
 
-    /// The slot of a service, followed from its first mention on.
+    /// The slot of a service. Services are followed once there are two and the rate is roughly known:
+    /// a product of two things nobody knows yet teaches nothing.
     fn service(&mut self, number: usize) -> usize {
         let slot = number.min(SERVICES - 1);
-        if slot >= self.known_services {
-            if slot == 1 {
-                self.services[0] = self.sump.follow_service(true);
+        self.known_services = self.known_services.max(slot + 1);
+        let (rate, sd) = (self.sump.rate(), self.sump.belief.cov[RATE][RATE].max(0.0).sqrt());
+        if self.known_services > 1 && (self.services[0].is_some() || sd < ROUGHLY * rate) {
+            let total = self.mix.iter().sum::<f64>().max(1e-9);
+            for s in 0..self.known_services {
+                if self.services[s].is_none() {
+                    self.services[s] = self.sump.follow_service(self.mix[s] / total);
+                }
             }
-            if slot >= 1 {
-                self.services[slot] = self.sump.follow_service(false);
-            }
-            self.known_services = slot + 1;
         }
         slot
     }
@@ -275,11 +281,13 @@ impl Track {
     /// Mean service factor over the mix lately flown, and the slope of the mean rate in every unknown.
     pub fn mean_factor(&self) -> (f64, [f64; UNKNOWNS]) {
         let mut slope = [0.0; UNKNOWNS];
-        let total: f64 = self.mix.iter().sum();
+        let followed = self.services.iter().flatten().count();
+        let total = self.mix.iter().sum::<f64>() + followed as f64 * MIX_PRIOR_H;
         let mut factor = 1.0;
         if total > 0.0 {
             for (hours, service) in self.mix.iter().zip(self.services) {
                 if let Some(i) = service {
+                    let hours = hours + MIX_PRIOR_H;
                     factor += hours / total * self.sump.belief.mean[i];
                     slope[i] = hours / total * self.sump.rate();
                 }
