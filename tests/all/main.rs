@@ -12,6 +12,7 @@ mod mail_post;
 mod mail_server;
 mod metrics;
 mod must_show;
+mod outside;
 mod service;
 mod sheet_properties;
 mod support;

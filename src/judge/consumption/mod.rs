@@ -4,6 +4,7 @@ pub mod belief;
 pub mod calibration;
 pub mod candidates;
 pub mod change;
+pub mod compare;
 mod creep;
 pub mod evidence;
 mod findings;
