@@ -195,8 +195,17 @@ impl<'a> Findings<'a> {
         let back = self.back();
         let other = if change.rise { self.fall.take() } else { self.rise.take() };
         if let Some(o) = other {
-            if to <= o.baseline * back && to >= o.baseline / back {
+            // So soon after a change its size is uncertain: the old baseline within the interval is a return to it.
+            let near = to <= o.baseline * back && to >= o.baseline / back;
+            if near {
                 self.came_back(o, event, to);
+                return;
+            }
+            if now.rate.low <= o.baseline && o.baseline <= now.rate.high {
+                let (low, high) = (now.rate.low, now.rate.high);
+                let why =
+                    format!("the rate is back: {low:.2} to {high:.2} qt/h, its baseline was {:.2} qt/h", o.baseline);
+                self.settle(o.finding, event.at, why, Some(event.source.clone()));
                 return;
             }
             let beyond = if change.rise { to > o.baseline } else { to < o.baseline };

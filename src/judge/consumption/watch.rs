@@ -254,7 +254,10 @@ impl<'a> Watch<'a> {
             b.cov[rate][rate] += (GRADE_SD * b.mean[rate]).powi(2);
             self.track.sump.changes.clear();
             self.track.sump.top_ups.clear();
-            self.findings.grade_changed(event, self.oil.clone(), oil.clone(), before, self.track.burnt);
+            // While rings seat, consumption falls by itself: before and after would say nothing about the oil.
+            if !self.breaking_in() {
+                self.findings.grade_changed(event, self.oil.clone(), oil.clone(), before, self.track.burnt);
+            }
             self.base_anew();
         }
         self.oil = Some(oil.clone());
