@@ -211,22 +211,31 @@ impl RulesFor for Config {
     }
 }
 
-/// The `[layout.NAME]` tables. A table with `time` is a recording's, else a logbook's; `for` says it outright.
+/// The shared layouts: `[layout.NAME]` tables. Written as in aircraft.toml, `[[logbook]]` and `[[monitor]]` tables
+/// with a `name`, or `[logbook.NAME]` and `[monitor.NAME]`, they are understood too.
 fn layouts(top: &Keys<'_>) -> Layouts {
     let mut layouts = Layouts::default();
-    let Some(tables) = top.table("layout") else { return layouts };
-    let names: Vec<_> = tables.entries().collect();
-    for (name, node) in names {
-        let Value::Table(_) = node.value else {
-            tables.wrong(name, format!("a table [{}]", tables.named(name)));
-            continue;
+    for (kind, monitor) in [("layout", None), ("logbook", Some(false)), ("monitor", Some(true))] {
+        let named: Vec<(String, Keys<'_>)> = match top.node(kind).map(|node| &node.value) {
+            None => continue,
+            Some(Value::List(_)) => {
+                let name = |table: &Keys<'_>| {
+                    if !table.has("name") {
+                        table.missing("name", "the name by which aircraft.toml calls it: layout = \"NAME\"");
+                    }
+                    table.text("name", "a name in quotes").map(str::to_owned)
+                };
+                top.tables(kind).into_iter().filter_map(|table| name(&table).map(|name| (name, table))).collect()
+            }
+            Some(_) => top.table(kind).map(|tables| tables.named_tables()).unwrap_or_default(),
         };
-        let Some(table) = tables.table(name) else { continue };
-        let monitor = table.choice("for", &[("logbook", false), ("monitor", true)]).unwrap_or(table.has("time"));
-        if monitor {
-            layouts.monitors.insert(name.to_owned(), layout_tables::monitor(&table, &Layouts::default(), None));
-        } else {
-            layouts.logbooks.insert(name.to_owned(), layout_tables::logbook(&table, &Layouts::default(), None));
+        for (name, table) in named {
+            let said = table.choice("for", &[("logbook", false), ("monitor", true)]);
+            if said.or(monitor).unwrap_or_else(|| layout_tables::of_recording(&table)) {
+                layouts.monitors.insert(name, layout_tables::monitor(&table, &Layouts::default(), None));
+            } else {
+                layouts.logbooks.insert(name, layout_tables::logbook(&table, &Layouts::default(), None));
+            }
         }
     }
     layouts

@@ -6,7 +6,7 @@ use super::keys::{KEYS, Key, SECTIONS, Setting};
 use super::meant::Rules;
 use crate::judge::{Kind, Level};
 use crate::records::Source;
-use crate::records::keyed::{Keys, Problems, Value, one_of};
+use crate::records::keyed::{Keys, Problems, one_of};
 
 /// What one scope sets, each with the line that sets it.
 #[derive(Clone, Debug, Default)]
@@ -110,17 +110,10 @@ impl Scopes {
     pub fn read(keys: &Keys<'_>) -> Self {
         let narrowed = |name: &str| -> BTreeMap<String, Overrides> {
             let Some(tables) = keys.table(name) else { return BTreeMap::new() };
-            let entries: Vec<_> = tables.entries().collect();
             let mut found = BTreeMap::new();
-            for (whose, node) in entries {
-                let Value::Table(_) = node.value else {
-                    tables.wrong(whose, format!("a table such as [{}.ground]", tables.named(whose)));
-                    continue;
-                };
-                if let Some(table) = tables.table(whose) {
-                    found.insert(whose.to_owned(), Overrides::read(&table, true));
-                    table.done();
-                }
+            for (whose, table) in tables.named_tables() {
+                found.insert(whose, Overrides::read(&table, true));
+                table.done();
             }
             found
         };

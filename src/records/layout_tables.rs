@@ -14,7 +14,7 @@ use super::keyed::{Keys, Range, Value, nearest, one_of};
 use super::layout::{Shape, When};
 
 pub use logbook::{LOGBOOK_COLUMNS, logbook};
-pub use monitor::monitor;
+pub use monitor::{monitor, of_recording};
 
 fn unknown_layout<'k>(
     keys: &Keys<'_>,

@@ -418,6 +418,31 @@ fn narrowing_tables_for_what_the_fleet_does_not_have_are_questioned() {
     );
 }
 
+#[test]
+fn shared_layouts_are_found_however_they_are_written() {
+    let sheet = "per = \"flight\"\ndate = { columns = [\"Date\"] }\n";
+    let recorder = "skip_lines = 2\ncolumns = { \"left.rpm\" = \"N1\" }\n";
+    for text in [
+        format!("[layout.sheet]\n{sheet}[layout.recorder]\n{recorder}"),
+        format!("[logbook.sheet]\n{sheet}[monitor.recorder]\n{recorder}"),
+        format!("[[logbook]]\nname = \"sheet\"\n{sheet}[[monitor]]\nname = \"recorder\"\n{recorder}"),
+    ] {
+        let layouts = read(&format!("{BASE}{text}")).unwrap().layouts;
+        assert_eq!(layouts.logbooks["sheet"].date.columns, ["Date"]);
+        assert_eq!(layouts.monitors["recorder"].columns["left.rpm"].column, "N1");
+    }
+}
+
+/// As an editor on another system saves it: byte order mark, carriage returns.
+#[test]
+fn marks_of_other_systems_change_neither_meaning_nor_lines() {
+    let text = format!("\u{feff}{BASE}[ground]\nfirst_run_min = -3\n").replace('\n', "\r\n");
+    assert_eq!(
+        read(&text).err().unwrap_or_default(),
+        ["c.toml:5: ground.first_run_min = -3, expected 0.5 to 120 minutes"]
+    );
+}
+
 proptest! {
     /// Whatever stands in the file, reading it ends in a configuration or in at least one message.
     #[test]

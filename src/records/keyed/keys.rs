@@ -187,6 +187,12 @@ impl<'a> Keys<'a> {
         found
     }
 
+    /// All tables under names that are the operator's own.
+    pub fn named_tables(&self) -> Vec<(String, Keys<'a>)> {
+        let names: Vec<&str> = self.entries().map(|(name, _)| name).collect();
+        names.into_iter().filter_map(|name| self.table(name).map(|table| (name.to_owned(), table))).collect()
+    }
+
     /// All keys with their values: for tables whose keys are the operator's own words.
     pub fn entries(&self) -> impl Iterator<Item = (&'a str, &'a Node)> {
         self.asked.borrow_mut().extend(self.table.entries.iter().map(|(key, _)| key.clone()));

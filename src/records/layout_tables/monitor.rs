@@ -27,6 +27,17 @@ const CHANNELS: [(&str, &[&str]); 14] = [
 
 const TIME_FORMAT: &str = "a format with date and time of day such as \"%Y-%m-%d %H:%M:%S\"";
 
+/// Whether a layout that does not say so is one of recordings: it has a `time`, or names a channel.
+pub fn of_recording(keys: &Keys<'_>) -> bool {
+    let channels = || match keys.node("columns").map(|node| &node.value) {
+        Some(Value::Table(_)) => keys.table("columns").is_some_and(|columns| {
+            columns.entries().any(|(name, _)| units_of(name.rsplit_once('.').map_or(name, |(_, bare)| bare)).is_some())
+        }),
+        _ => false,
+    };
+    keys.has("time") || channels()
+}
+
 /// Reads a `[[monitor]]` table. `positions`: those of the aircraft; `None` where the layout is shared.
 pub fn monitor(keys: &Keys<'_>, layouts: &Layouts, positions: Option<&[&str]>) -> MonitorLayout {
     let mut layout = MonitorLayout { files: "monitor/**/*.csv".to_owned(), ..MonitorLayout::default() };
