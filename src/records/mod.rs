@@ -12,6 +12,7 @@ pub mod layout_tables;
 pub mod logbook;
 pub mod monitor;
 pub mod oil;
+pub mod propose;
 pub mod run;
 pub mod table;
 

@@ -9,7 +9,8 @@ use std::path::{Path, PathBuf};
 
 use chrono_tz::Tz;
 use cowlwatch::records::aircraft::parse;
-use cowlwatch::records::layout::Layouts;
+use cowlwatch::records::layout::{Layouts, Shape};
+use cowlwatch::records::propose::{TextShape, propose};
 use cowlwatch::records::table::{Sheet, workbook};
 use cowlwatch::records::{Aircraft, LogEntry, logbook};
 use cowlwatch::shell;
@@ -52,7 +53,11 @@ fn aircraft(layout: &str) -> Aircraft {
 }
 
 fn shown(entry: &LogEntry) -> String {
-    let mut text = format!("{} {}", entry.stamp.date, entry.stamp.time.unwrap().format("%H:%M"));
+    let mut text = format!(
+        "{} {}",
+        entry.stamp.date,
+        entry.stamp.time.map_or("--:--".to_owned(), |t| t.format("%H:%M").to_string())
+    );
     let mut add = |name: &str, value: Option<f64>| value.into_iter().for_each(|v| text += &format!(" {name} {v:.2}"));
     let engine = entry.engine.as_deref().map_or(String::new(), |e| format!(" {e}"));
     add("hours", entry.hours.map(|h| h.get()));
@@ -100,4 +105,51 @@ fn every_dialect_reads_to_the_same_records() {
         seen += 1;
     }
     assert!(seen >= 30, "{seen} dialects");
+}
+
+/// What `cowlwatch layout` proposes for a sheet nobody has described must be a valid table, and read
+/// the sheet as its description does.
+#[test]
+fn proposed_layouts_read_to_the_same_records() {
+    for name in [
+        "flights.csv",
+        "flights.xlsx",
+        "flights.ods",
+        "flights-cells.csv",
+        "flights-litres.csv",
+        "shuffled.csv",
+        "second-sheet.xlsx",
+        "month-names.csv",
+        "semicolons.csv",
+    ] {
+        let bytes = fs::read(folder().join(name)).unwrap();
+        let mut shape = Shape::default();
+        let (sheet, text) = if name.ends_with(".csv") {
+            (Sheet::from_text(&bytes, &shape), TextShape::of(&bytes))
+        } else {
+            shape.sheet = (name == "second-sheet.xlsx").then(|| "2026".to_owned());
+            (workbook::read(&bytes, &shape), TextShape::default())
+        };
+        let proposal = propose(&sheet, name, &text, Some(&aircraft(""))).unwrap();
+        let mut toml = proposal.toml();
+        if name == "flights-litres.csv" {
+            // No column of that sheet says litres; the proposal asks.
+            assert!(toml.contains("# check: oil columns name no unit"), "{toml}");
+            toml = toml.replace("[logbook.oil.left]", "[logbook.oil.left]\nunit = \"l\"");
+            toml = toml.replace("[logbook.oil.right]", "[logbook.oil.right]\nunit = \"l\"");
+        }
+        if let Some(sheet) = &shape.sheet {
+            toml = toml.replace("[[logbook]]", &format!("[[logbook]]\nsheet = \"{sheet}\""));
+        }
+        let aircraft = aircraft(&toml);
+        let layout = &aircraft.logbooks[0];
+        let sheet = match name.ends_with(".csv") {
+            true => Sheet::from_text(&bytes, &layout.shape),
+            false => workbook::read(&bytes, &layout.shape),
+        };
+        let (entries, rejections) = logbook::read(&sheet, name, Some(layout), &aircraft, Tz::America__Denver);
+        assert_eq!(rejections, [], "{name}\n{toml}");
+        let shown: Vec<String> = entries.iter().map(shown).collect();
+        assert_eq!(shown.join(", "), EXPECTED.join(", "), "{name}\n{toml}");
+    }
 }
