@@ -4,6 +4,7 @@ mod alerts;
 mod check;
 mod demo;
 mod keep;
+mod layout;
 mod load;
 mod mail;
 mod manual;
@@ -84,6 +85,8 @@ pub enum Command {
     Backup(keep::BackupOptions),
     /// All records and alerts as CSV.
     Export(keep::ExportOptions),
+    /// Propose how a logbook sheet or recording is laid out, as a table for aircraft.toml.
+    Layout(layout::Options),
     /// Print completions for a shell: `cowlwatch completions bash > /etc/bash_completion.d/cowlwatch`.
     #[command(hide = true)]
     Completions(manual::Shell),
@@ -170,6 +173,7 @@ pub fn main() -> ExitCode {
         Command::Chart(options) => keep::chart(&cli, options),
         Command::Backup(options) => keep::backup(&cli, options),
         Command::Export(options) => keep::export(&cli, options),
+        Command::Layout(options) => layout::run(options),
         Command::Completions(shell) => manual::completions(shell),
         Command::Man => manual::page(),
         Command::Demo(options) => demo::run(options),

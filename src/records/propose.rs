@@ -204,6 +204,24 @@ fn key(text: &str) -> String {
 }
 
 impl Proposal {
+    /// Says which sheet of a workbook is meant.
+    pub fn of_sheet(mut self, sheet: Option<&str>) -> Self {
+        self.shape.extend(sheet.map(|name| format!("sheet = {}", quoted(name))));
+        self
+    }
+
+    /// Engine positions the table speaks of.
+    pub fn positions(&self) -> Vec<String> {
+        let position = |p: &Placed| match p.ours.split('.').collect::<Vec<_>>()[..] {
+            ["oil", position, _] | [position, _] if !position.is_empty() => Some(position.to_owned()),
+            _ => None,
+        };
+        let mut positions: Vec<String> = self.placed.iter().filter_map(position).collect();
+        positions.sort();
+        positions.dedup();
+        positions
+    }
+
     /// The table as TOML to paste into aircraft.toml; reasons, questions and what could not be placed
     /// stand in it as comments.
     pub fn toml(&self) -> String {

@@ -5,7 +5,7 @@
 //! is set aside with one fault, and the daemon goes on.
 
 use std::fs::File;
-use std::io::{self, Read, Write};
+use std::io::{self, Read, Seek, Write};
 use std::path::PathBuf;
 use std::process::{Child, Command, ExitCode, Stdio};
 use std::sync::mpsc;
@@ -37,7 +37,9 @@ pub fn read_apart(file: File, shape: &Shape) -> Sheet {
 }
 
 /// The same with a given program (tests run another binary than the one they test).
-pub fn read_with(program: &std::path::Path, file: File, shape: &Shape) -> Sheet {
+pub fn read_with(program: &std::path::Path, mut file: File, shape: &Shape) -> Sheet {
+    // The child reads from where the file stands; what cannot be rewound stands at its start.
+    let _ = file.rewind();
     let child = Command::new(program)
         .arg(COMMAND)
         .arg(shape.skip_lines.to_string())

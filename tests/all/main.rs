@@ -6,6 +6,7 @@ mod demo;
 mod dialects;
 mod handmade;
 mod layers;
+mod layout_command;
 mod level_filter;
 mod mail_faults;
 mod mail_post;

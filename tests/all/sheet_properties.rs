@@ -9,6 +9,7 @@ use std::time::{Duration, Instant};
 use chrono_tz::Tz;
 use cowlwatch::records::aircraft::parse;
 use cowlwatch::records::layout::{Layouts, Shape};
+use cowlwatch::records::propose::{TextShape, propose};
 use cowlwatch::records::table::Sheet;
 use cowlwatch::records::{Aircraft, LogEntry, Rejection, logbook};
 use cowlwatch::shell::workbook::read_with;
@@ -85,6 +86,21 @@ proptest! {
     #[test]
     fn no_bytes_make_the_reader_panic(bytes in prop::collection::vec(any::<u8>(), 0..600), laid_out in any::<bool>()) {
         read(&bytes, &aircraft(), laid_out);
+    }
+
+    /// Whatever is proposed is TOML that can be pasted.
+    #[test]
+    fn proposals_are_always_toml(bytes in sheet_like(), header in "[A-Za-z0-9 \"\\\\(),;#='°]{0,60}") {
+        let mut text = header.clone().into_bytes();
+        text.extend(b"\n2026-03-01,100.5,1.5,8,AD 50\n2026-03-02,101.5,1,8.5,x\n2026-03-13,103,1.5,9,x\n");
+        text.extend(bytes);
+        let sheet = Sheet::from_text(&text, &Shape::default());
+        for aircraft in [None, Some(aircraft())] {
+            if let Ok(proposal) = propose(&sheet, "log \"2026\".csv", &TextShape::of(&text), aircraft.as_ref()) {
+                let toml = proposal.toml();
+                prop_assert!(toml::from_str::<toml::Table>(&toml).is_ok(), "{toml}");
+            }
+        }
     }
 
     /// Oracle: the `csv` crate's writer (RFC 4180).

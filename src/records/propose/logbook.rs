@@ -19,6 +19,21 @@ const SERVICE: &[&str] = &["service", "type", "purpose", "mission", "nature", "k
 const REMARKS: &[&str] =
     &["remarks", "remark", "notes", "note", "comments", "comment", "discrepancies", "discrepancy", "text"];
 const ENTRY: &[&str] = &["entry", "event", "action", "activity", "item", "what", "work", "task"];
+const SERVICES: &[&str] = &[
+    "charter",
+    "training",
+    "ferry",
+    "private",
+    "rental",
+    "instruction",
+    "cargo",
+    "freight",
+    "survey",
+    "positioning",
+    "maintenance",
+    "test",
+    "scenic",
+];
 const OFF: &[&str] = &["off", "out", "dep", "departure", "takeoff", "start", "time", "clock", "utc", "zulu", "local"];
 
 /// Gives columns their meaning, each once.
@@ -124,6 +139,10 @@ fn place_date(placing: &mut Placing<'_>) -> (Vec<String>, Option<String>, String
 
 /// The one format all cells hold, and whether another order of day and month holds as well.
 fn date_format(date: &Profile, clock: Option<&Profile>) -> (Option<String>, bool) {
+    // Cells that are dates, not text, need no format.
+    if !date.is_text {
+        return (None, false);
+    }
     const DAYS: [&str; 14] = [
         "%Y-%m-%d",
         "%m/%d/%Y",
@@ -167,7 +186,8 @@ fn date_format(date: &Profile, clock: Option<&Profile>) -> (Option<String>, bool
 fn place_entry(placing: &mut Placing<'_>) -> Option<usize> {
     let at = placing.best(|p| {
         let meant = p.texts.iter().filter(|t| meaning(t).is_some()).count();
-        let few = !p.many_texts && p.texts.len() * 2 <= p.filled.max(4) && p.mostly(p.filled - p.numbers.len());
+        let repeated = p.says(ENTRY) || p.texts.len() * 2 <= p.filled.max(4);
+        let few = !p.many_texts && repeated && p.mostly(p.filled - p.numbers.len());
         (few && meant > 0 && (p.says(ENTRY) || meant * 2 > p.texts.len())).then_some((p.says(ENTRY), meant, p.filled))
     })?;
     let named = placing.profiles[at].says(ENTRY);
@@ -225,9 +245,13 @@ fn place_meter(placing: &mut Placing<'_>, rows: &[&Row], sheet: &Sheet) {
     let meter = placing.best(|p| {
         let runs = p.mostly(p.numbers.len()) && p.runs_one_way() && p.range().is_some_and(|(_, most)| most < 100_000.0);
         let named = p.says(METER);
-        (runs && (named || p.filled * 2 > p.rows) && !p.says(NOT_OIL)
-            || named && p.mostly(p.numbers.len()) && p.filled > 0 && p.median().is_some_and(|m| m > 25.0))
-        .then_some((runs, named, !p.says(START), p.median().unwrap_or(0.0)))
+        let reading = p.mostly(p.numbers.len()) && p.filled > 0 && p.median().is_some_and(|m| m > 25.0);
+        ((runs && reading && !p.says(NOT_OIL)) || (runs && named) || (named && reading)).then_some((
+            runs,
+            named,
+            !p.says(START),
+            p.median().unwrap_or(0.0),
+        ))
     });
     let Some(at) = meter else { return };
     let profile = &placing.profiles[at];
@@ -259,7 +283,7 @@ fn place_length(placing: &mut Placing<'_>) {
     let length = placing.best(|p| {
         let short = p.mostly(p.numbers.len()) && p.range().is_some_and(|(a, b)| a >= 0.0 && b <= 15.0 && b > 0.0);
         let lengths = p.mostly(p.lengths);
-        let tenths = p.numbers.iter().any(|n| n.fract() != 0.0);
+        let tenths = p.numbers.iter().any(|n| n.fract() != 0.0) && p.median().is_some_and(|m| m < 5.0);
         ((short || lengths)
             && (p.says(LENGTH) || tenths)
             && !p.says(ADDED)
@@ -295,13 +319,14 @@ fn place_oil(placing: &mut Placing<'_>, per_flight: bool, aircraft: Option<&Airc
     let mut unit_missing = false;
     for (at, position) in candidates.into_iter().zip(positions) {
         let profile = &placing.profiles[at];
-        let (what, mut certainty, why) = added_or_level(profile);
+        let (what, mut certainty, why) = added_or_level(profile, per_flight);
         let engine = match position.filter(|_| several) {
             Some((engine, how_sure)) => {
                 certainty = certainty.min(how_sure);
                 engine
             }
-            None if several => continue,
+            // In a row per entry another column says which engine.
+            None if several && per_flight => continue,
             None => String::new(),
         };
         let ours = match (per_flight, what) {
@@ -332,7 +357,7 @@ fn place_oil(placing: &mut Placing<'_>, per_flight: bool, aircraft: Option<&Airc
 }
 
 /// By name, and by value: what is on a dipstick is more than what is poured in, and there on most rows.
-fn added_or_level(p: &Profile) -> (&'static str, Certainty, String) {
+fn added_or_level(p: &Profile, per_flight: bool) -> (&'static str, Certainty, String) {
     let mut sorted = p.quantities.clone();
     sorted.sort_by(f64::total_cmp);
     let middle = sorted.get(sorted.len() / 2).copied();
@@ -348,7 +373,9 @@ fn added_or_level(p: &Profile) -> (&'static str, Certainty, String) {
         .map_or("empty so far".to_owned(), |m| format!("{} of {} rows, about {m:.1}", p.quantities.len(), p.rows));
     match (by_name, by_value) {
         (Some(name), Some(value)) if name == value => (name, Certainty::Sure, values),
-        (Some("added"), Some("level")) => ("level", Certainty::Likely, format!("{values}: too much to be poured in")),
+        (Some("added"), Some("level")) if per_flight && p.quantities.len() * 2 > p.rows => {
+            ("level", Certainty::Likely, format!("{values}: too much to be poured in"))
+        }
         (Some(name), _) => (name, Certainty::Likely, values),
         (None, Some(value)) => (value, Certainty::Likely, values),
         (None, None) => ("added", Certainty::Likely, values),
@@ -427,8 +454,8 @@ fn place_words(
     place_if(placing, remarks, "remarks", REMARKS);
     let service = placing.best(|p| {
         let few = !p.many_texts && p.texts.len() <= 12 && p.texts.iter().all(|t| t.chars().count() <= 30);
-        (is_text(p) && few && p.filled * 2 > p.rows && p.texts.len() > 1 || is_text(p) && few && p.says(SERVICE))
-            .then_some((p.says(SERVICE), p.filled))
+        let known = p.texts.iter().any(|t| SERVICES.contains(&header::key(t).as_str()));
+        (is_text(p) && few && (known || p.says(SERVICE))).then_some((p.says(SERVICE), p.filled))
     });
     if let Some(at) = service {
         let common = [("c", "charter"), ("t", "training"), ("f", "ferry"), ("m", "maintenance")];

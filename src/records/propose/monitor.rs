@@ -172,6 +172,11 @@ pub fn propose(
         let unit = unit.filter(|u| units_of(bare).first() != Some(u)).map(str::to_owned);
         proposal.placed.push(Placed { ours, column: p.name.written.clone(), unit, certainty, why });
     }
+    let celsius = proposal.placed.iter().any(|p| p.unit.as_deref() == Some("c"));
+    for oat in proposal.placed.iter_mut().filter(|p| p.ours == "oat_f" && p.certainty == Certainty::Likely && celsius) {
+        oat.unit = Some("c".to_owned());
+        oat.why = oat.why.replace("taken as f", "taken as c like the other temperatures");
+    }
     if !unsure.is_empty() {
         proposal.questions.push(format!("no unit is named for {}: see the reasons above", unsure.join(", ")));
     }

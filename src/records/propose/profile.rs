@@ -36,6 +36,8 @@ pub struct Profile {
     pub texts: BTreeSet<String>,
     /// True if there are more texts than are kept.
     pub many_texts: bool,
+    /// Every cell with content is text.
+    pub is_text: bool,
     /// The first texts of cells, for format and display.
     pub sample: Vec<String>,
 }
@@ -76,6 +78,7 @@ impl Profile {
                 .collect(),
             many_texts: texts.len() > MAX_TEXTS,
             texts: texts.into_iter().take(MAX_TEXTS).collect(),
+            is_text: cells().all(|c| c.as_text().is_some()),
             sample: cells().map(ToString::to_string).take(200).collect(),
             name,
         }
