@@ -45,7 +45,7 @@ fn band(b: &BreakIn) -> Option<String> {
     if known <= 0.0 {
         return Some(format!("cruise power could not be told for {unknown:.0} min"));
     }
-    let not = if unknown > 0.0 { format!(", {unknown:.0} min not told") } else { String::new() };
+    let not = if unknown >= 0.5 { format!(", {unknown:.0} min not told") } else { String::new() };
     Some(format!(
         "cruise within the power band {} of {known:.0} min (below {below:.0} min, above {above:.0} min{not})",
         numbers::percent(within / known)

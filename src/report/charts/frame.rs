@@ -81,7 +81,7 @@ pub fn frame<'a, B: DrawingBackend + 'a>(
     Ok(chart)
 }
 
-/// A dashed line across the chart at `y`, with words at its right end above it.
+/// A dashed line across the chart at `y`, with words at its left end above it, where marks of new alerts do not stand.
 pub fn across<B: DrawingBackend>(
     chart: &mut Chart<'_, B>,
     scale: f64,
@@ -93,9 +93,10 @@ pub fn across<B: DrawingBackend>(
     let dash = (6.0 * scale) as i32;
     let line = [(from, y), (to, y)];
     drawn(chart.draw_series(DashedLineSeries::new(line, dash, dash, color.stroke_width(width(1.3, scale)))))?;
-    let style = letters(12.0, scale, color).pos(Pos::new(HPos::Right, VPos::Bottom));
+    let style = letters(12.0, scale, color).pos(Pos::new(HPos::Left, VPos::Bottom));
     drawn(
-        chart.draw_series([EmptyElement::at((to, y)) + Text::new(words.to_owned(), (0, -(2.0 * scale) as i32), style)]),
+        chart.draw_series([EmptyElement::at((from, y))
+            + Text::new(words.to_owned(), ((4.0 * scale) as i32, -(2.0 * scale) as i32), style)]),
     )?;
     Ok(())
 }

@@ -166,7 +166,7 @@ impl<'a> Content<'a> {
         let acting = || self.before_flight.iter().chain(&self.soon).filter(|i| i.alert.state == State::Open);
         let fresh = acting().filter(|i| tells(i.mark.as_deref())).count();
         if acting().count() > 0 && !self.morning.first {
-            parts.push(if fresh == 0 { "nothing new".to_owned() } else { format!("{fresh} of these new") });
+            parts.push(if fresh == 0 { "nothing new".to_owned() } else { format!("{fresh} of these new or grown") });
         }
         let acknowledged = |i: &&Item| i.alert.state == State::Acknowledged;
         let known = self.before_flight.iter().chain(&self.soon).filter(acknowledged).count();

@@ -44,21 +44,19 @@ fn now(f: &Facts) -> String {
     }
 }
 
+/// The point itself, which stays true for as long as the alert is open; what is left of it is told beside the engine.
 fn due(f: &Facts) -> String {
-    let left = f.number(&["hours_left"]).or_else(|| f.number(&["hours_past"]).map(|h| -h)).filter(|h| *h >= 0.0);
     let mut parts = Vec::new();
-    if let Some(h) = left {
-        parts.push(format!("in {}", numbers::hours(h)));
+    match (f.number(&["due_at_engine_hours"]), f.number(&["hours_left"])) {
+        (Some(at), _) => parts.push(format!("at {at:.1} engine hours")),
+        (None, Some(left)) => parts.push(format!("in {}", numbers::hours(left))),
+        (None, None) => {}
     }
     if let Some(d) = f.date(&["due_date", "by"]) {
         parts.push(format!("by {}", f.day(d)));
     }
     let when = if parts.is_empty() { "soon".to_owned() } else { parts.join(" or ") };
-    let days = f.number(&["days_left"]).filter(|_| left.is_some());
-    let days = days.map_or(String::new(), |d| {
-        format!(" (about {} at recent use)", numbers::count(d.max(0.0).round() as usize, "day", "days"))
-    });
-    format!("{} due {when}{days}{}", which(f), now(f))
+    format!("{} due {when}", which(f))
 }
 
 fn overdue(f: &Facts) -> String {

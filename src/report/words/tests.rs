@@ -34,6 +34,9 @@ fn each_family_reads_as_one_sentence() {
         headline(&ground, Denver),
         "91 min running on the ground without flight in 3 days, limit 60 min, 4 Feb; cylinder head up to 402 °F, limit 380 °F"
     );
+    let mut due = finding(Kind::OilChangeDue, "N0217H", "", "H-2201", at(3, 7, 14, 20));
+    due.evidence = Evidence::default().with("point_h", 25.0).with("due_at_engine_hours", 25.0).with("hours_left", 3.2);
+    assert_eq!(headline(&due, Denver), "25 h oil change of break-in due at 25.0 engine hours");
     let mut hot = finding(Kind::ChtHigh, "N0217H", "right", "H-2202", at(3, 7, 14, 20));
     hot.evidence = Evidence::default()
         .with("value", 428.0)
