@@ -9,6 +9,7 @@ use chrono::{Days, NaiveDateTime, NaiveTime, TimeZone};
 use chrono_tz::Tz;
 
 use crate::records::{Instant, LogEntry, Stamp};
+use crate::units::Hours;
 
 /// The moment of a local date and time. Without a time: the day's first moment, so that an entry is
 /// never later than the moment it was written. A time skipped in spring is the first moment after the
@@ -80,12 +81,21 @@ fn one_file(mut list: Vec<&LogEntry>) -> Vec<(Stamp, &LogEntry)> {
     if up.min(down) > 0 {
         by_meter_within_days(&mut list);
     }
-    let mut inherited: Option<Stamp> = None;
+    let mut before: Option<(Stamp, Option<Hours>)> = None;
     list.into_iter()
         .map(|entry| {
-            let before = inherited.filter(|s| s.date == entry.stamp.date).and_then(|s| s.time);
-            let stamp = Stamp { date: entry.stamp.date, time: entry.stamp.time.or(before) };
-            inherited = Some(stamp);
+            let same_day = before.filter(|(s, _)| s.date == entry.stamp.date);
+            let earlier = same_day.and_then(|(s, _)| s.time);
+            let meter = same_day.and_then(|(_, h)| h);
+            // A flight over midnight is written with the day it began and the time it ended: where the
+            // meter says that the order of the rows is right, a time that goes back does not change it.
+            let meter_agrees = meter.zip(entry.hours).is_some_and(|(h, now)| now >= h);
+            let time = match (entry.stamp.time, earlier) {
+                (Some(time), Some(earlier)) if time < earlier && meter_agrees => Some(earlier),
+                (time, earlier) => time.or(earlier),
+            };
+            let stamp = Stamp { date: entry.stamp.date, time };
+            before = Some((stamp, entry.hours.or(meter)));
             (stamp, entry)
         })
         .collect()

@@ -150,6 +150,19 @@ fn a_log_kept_newest_first_reads_the_same() {
 }
 
 #[test]
+fn a_flight_over_midnight_keeps_its_place() {
+    let log = "date,time,hours,entry,flight_hours,level\n\
+               2026-03-01,20:00,50.0,oil-level,,8\n\
+               2026-03-01,22:40,52.0,flight,2.0,\n\
+               2026-03-01,23:00,52.0,oil-level,,7.5\n\
+               2026-03-01,00:30,53.5,flight,1.5,\n\
+               2026-03-02,09:00,53.5,oil-level,,7\n";
+    let fleet = fleet(&[tail("N0102H", SINGLE, log)]);
+    let hours: Vec<f64> = engine(&fleet, "T-3").events.iter().map(|e| (e.hours * 10.0).round() / 10.0).collect();
+    assert_eq!(hours, [50.0, 52.0, 52.0, 53.5, 53.5]);
+}
+
+#[test]
 fn what_is_later_than_the_moment_is_unseen() {
     let log =
         "date,time,hours,entry,flight_hours\n2026-03-01,10:00,51.0,flight,1.0\n2026-03-02,10:00,52.0,flight,1.0\n";
