@@ -21,9 +21,12 @@ const HIGH: u64 = 0x8080_8080_8080_8080;
 /// Reads the cell `line[from..to]`; `mark` is the decimal mark.
 ///
 /// `line` is the buffer the cell lies in: with eight bytes before `to` the fast way is open.
+#[inline]
 pub fn cell_in(line: &[u8], from: usize, to: usize, mark: u8) -> i32 {
+    if to == from {
+        return MISSING;
+    }
     if to >= 8
-        && to > from
         && to - from <= 8
         && let Ok(bytes) = <[u8; 8]>::try_from(&line[to - 8..to])
         && let Some(v) = eight(u64::from_le_bytes(bytes), to - from, mark)
@@ -35,6 +38,7 @@ pub fn cell_in(line: &[u8], from: usize, to: usize, mark: u8) -> i32 {
 
 /// At most eight characters, right-aligned in `word` (the last one in the top byte), of which `len` count.
 /// `None` for anything but an optional minus, digits and at most one decimal mark.
+#[inline]
 fn eight(word: u64, len: usize, mark: u8) -> Option<i32> {
     let keep = !0u64 << (8 * (8 - len));
     let mut v = (word & keep) | ((ONES * u64::from(b'0')) & !keep);
@@ -68,6 +72,7 @@ fn eight(word: u64, len: usize, mark: u8) -> Option<i32> {
 }
 
 /// `digits` with `decimals` of them after the mark, in thousandths, rounded half away from zero; too large: missing.
+#[inline]
 fn fixed(digits: u64, decimals: u32, negative: bool) -> i32 {
     const POWERS: [u64; 10] = [1, 10, 100, 1000, 10_000, 100_000, 1_000_000, 10_000_000, 100_000_000, 1_000_000_000];
     let thousandths = match decimals {

@@ -90,6 +90,7 @@ impl Field {
     }
 
     /// A raw cell value in our unit; out of range, zero probe or no number: missing.
+    #[inline]
     pub fn value(&mut self, raw: i32, line: u32) -> i32 {
         if self.convert.is_none() && raw >= self.low && raw <= self.high && !(raw == 0 && self.zero_is_missing) {
             return raw;
@@ -97,6 +98,7 @@ impl Field {
         self.unusual(raw, line)
     }
 
+    #[cold]
     fn unusual(&mut self, raw: i32, line: u32) -> i32 {
         if raw == BAD {
             let (first, n) = self.bad.unwrap_or((line, 0));

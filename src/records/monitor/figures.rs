@@ -128,29 +128,28 @@ impl Run<'_> {
     pub fn cooling(&self) -> Option<Peak> {
         let t = &self.trace.t;
         let mut best: Option<(i32, usize, u8)> = None;
-        for cylinder in 0..CYLINDERS {
-            let column = self.trace.column(CHT + cylinder);
-            if column.is_empty() {
-                continue;
-            }
-            for &(up, down) in &self.air.spans {
-                let mut j = up;
-                for i in up..down {
-                    while j + 1 < i && t[i] - t[j + 1] >= MINUTE_MS {
-                        j += 1;
-                    }
-                    let span = t[i] - t[j];
-                    if span < MINUTE_MS || span > MINUTE_MS + self.gap_ms {
+        let heads: Vec<(u8, &[i32])> =
+            (0..CYLINDERS).map(|c| (c as u8 + 1, self.trace.column(CHT + c))).filter(|h| !h.1.is_empty()).collect();
+        for &(up, down) in &self.air.spans {
+            let mut j = up;
+            for i in up..down {
+                while j + 1 < i && t[i] - t[j + 1] >= MINUTE_MS {
+                    j += 1;
+                }
+                let span = t[i] - t[j];
+                if !(MINUTE_MS..=MINUTE_MS + self.gap_ms).contains(&span) {
+                    continue;
+                }
+                for &(cylinder, column) in &heads {
+                    let fall = column[j].saturating_sub(column[i]);
+                    if fall <= best.map_or(0, |b| b.0) || !is_value(column[i]) || !is_value(column[j]) {
                         continue;
                     }
-                    let fall = column[j].saturating_sub(column[i]);
-                    if is_value(column[i]) && is_value(column[j]) && fall > best.map_or(0, |b| b.0) {
-                        // Both ends as the middle of three, so that no single reading makes a fall.
-                        let (a, b) = (middle(column, j), middle(column, i));
-                        let rate = (i64::from(a - b) * i64::from(MINUTE_MS) / i64::from(span)) as i32;
-                        if rate > best.map_or(0, |b| b.0) {
-                            best = Some((rate, i, cylinder as u8 + 1));
-                        }
+                    // Both ends as the middle of three, so that no single reading makes a fall.
+                    let fall = middle(column, j) - middle(column, i);
+                    let rate = (i64::from(fall) * i64::from(MINUTE_MS) / i64::from(span)) as i32;
+                    if rate > best.map_or(0, |b| b.0) {
+                        best = Some((rate, i, cylinder));
                     }
                 }
             }

@@ -165,6 +165,7 @@ impl<R: Read> Lines<R> {
 }
 
 /// Writes the places of the set bits behind the first `cells` ends; returns the new count.
+#[inline]
 fn push(mut bits: u64, at: usize, mut cells: usize, ends: &mut [u32; MOST]) -> usize {
     while bits != 0 {
         ends[cells % MOST] = (at + bits.trailing_zeros() as usize) as u32;
@@ -175,6 +176,7 @@ fn push(mut bits: u64, at: usize, mut cells: usize, ends: &mut [u32; MOST]) -> u
 }
 
 /// Bit per byte: delimiter or line break; line break.
+#[inline]
 fn masks(block: &[u8], delimiter: u8) -> (u64, u64) {
     let (mut any, mut breaks) = (0u64, 0u64);
     for (i, part) in block.chunks_exact(16).enumerate() {

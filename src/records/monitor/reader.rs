@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::cell::{MISSING, is_value};
 use super::cells::{Cells, Cut, Whole};
-use super::channel::{ALT, Columns, GS, IAS, LAT, LON};
+use super::channel::{ALT, Columns, GS, IAS, LAT, LON, RPM};
 use super::clock::Clock;
 use super::lines::{Lines, Row};
 use super::recorder::{Recorder, Step};
@@ -242,7 +242,8 @@ impl<'a> Reduction<'a> {
         if step == Step::Idle || !recorder.trace.open(at_ms) {
             return;
         }
-        for field in &mut columns.fields {
+        recorder.trace.put(RPM, rpm);
+        for field in columns.fields.iter_mut().skip(1) {
             let v = field.value(cells.number(field.column), line);
             recorder.trace.put(field.channel, v);
         }
