@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
 
 mod configuration;
+mod consumption;
 mod demo;
 mod dialects;
 mod handmade;

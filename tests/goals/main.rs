@@ -165,7 +165,53 @@ fn limits(engines: u64) {
     }
 }
 
+/// Builds still far from settled at 50 h that were called stabilised by then, and well seated ones that were by 60 h.
+fn break_in(engines: u64) {
+    for (name, b, tau, by) in [("badly seated", 2.0, 60.0, 50.0), ("well seated", 2.0, 9.0, 60.0)] {
+        for kept in [Kept::Levels, Kept::Flights] {
+            let (mut called, mut falls, mut rises) = (0, 0, 0);
+            for seed in 0..engines {
+                let mut case = Case::realistic(3_000_001 + seed, kept);
+                case.break_in = Some((b, tau));
+                case.hours = by;
+                let engine = sim::engine(&case, &sim::fly(&case));
+                let followed = consumption::follow(&engine, None, &Rules::default(), &[], later());
+                let any = |kind| usize::from(followed.findings.iter().any(|f| f.kind == kind));
+                called += any(Kind::BreakInStabilised);
+                falls += any(Kind::OilRateFall);
+                rises += any(Kind::OilRateRise);
+            }
+            let share = |n: usize| 100.0 * n as f64 / engines as f64;
+            println!(
+                "{name} (excess {b}, time constant {tau} h), {kept:?}: called stabilised by {by} h {:.1} %, falls {:.1} %, rises {:.1} %",
+                share(called),
+                share(falls),
+                share(rises)
+            );
+        }
+    }
+}
+
+/// Time to follow a long life.
+fn speed() {
+    let mut case = Case::realistic(9, Kept::Levels);
+    case.hours = 4200.0;
+    let flights = sim::fly(&case);
+    let engine = sim::engine(&case, &flights);
+    let rules = Rules::default();
+    let start = std::time::Instant::now();
+    let rounds = 20;
+    for _ in 0..rounds {
+        std::hint::black_box(consumption::follow(&engine, None, &rules, &[], later()));
+    }
+    println!("{} flights: {:.1} ms", flights.len(), start.elapsed().as_secs_f64() * 1000.0 / f64::from(rounds));
+}
+
 fn main() {
+    if std::env::args().nth(2).is_some_and(|a| a == "break-in") {
+        speed();
+        return break_in(std::env::args().nth(1).unwrap().parse().unwrap());
+    }
     if std::env::args().nth(2).is_some_and(|a| a == "limits") {
         return limits(std::env::args().nth(1).unwrap().parse().unwrap());
     }

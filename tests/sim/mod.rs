@@ -161,6 +161,11 @@ pub fn fly(case: &Case) -> Vec<Flight> {
 }
 
 pub fn fly_plan(case: &Case, plan: &[(f64, usize)], dice: &mut Dice) -> Vec<Flight> {
+    fly_plan_with(case, plan, dice, &|meter| if meter >= case.fault_at { case.ratio } else { 1.0 })
+}
+
+/// The same, with the fault's factor on the rate by engine hours.
+pub fn fly_plan_with(case: &Case, plan: &[(f64, usize)], dice: &mut Dice, fault: &dyn Fn(f64) -> f64) -> Vec<Flight> {
     let by = |s: usize| plan.iter().filter(|p| p.1 == s).map(|p| p.0).sum::<f64>();
     let raw = [1.0 + case.service_spread, 1.0 - case.service_spread];
     let mean = (by(0) * raw[0] + by(1) * raw[1]) / (by(0) + by(1)).max(1e-9);
@@ -188,9 +193,8 @@ pub fn fly_plan(case: &Case, plan: &[(f64, usize)], dice: &mut Dice) -> Vec<Flig
         };
         let written = if dice.chance(case.unlogged) { 0.0 } else { added };
         level += added;
-        let fault = if meter >= case.fault_at { case.ratio } else { 1.0 };
         let seating = case.break_in.map_or(1.0, |(b, tau)| 1.0 + b * (-(meter + hours / 2.0) / tau).exp());
-        let rate = case.rate * fault * seating * (1.0 + case.wear * meter);
+        let rate = case.rate * fault(meter) * seating * (1.0 + case.wear * meter);
         let factor = raw[service] / mean;
         let spread = (case.flight_spread.powi(2) + 1.0).ln().sqrt();
         let burnt = rate * factor * hours * (spread * dice.normal() - 0.5 * spread * spread).exp();

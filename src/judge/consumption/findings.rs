@@ -196,8 +196,8 @@ impl<'a> Findings<'a> {
         let other = if change.rise { self.fall.take() } else { self.rise.take() };
         if let Some(o) = other {
             // So soon after a change its size is uncertain: the old baseline within the interval is a return to it.
-            let near = to <= o.baseline * back && to >= o.baseline / back;
-            if near {
+            let (_, low, high) = change.ratio();
+            if from * low <= o.baseline * back && from * high >= o.baseline / back {
                 self.came_back(o, event, to);
                 return;
             }

@@ -17,6 +17,9 @@ const TAU_H: [f64; 8] = [4.0, 7.0, 12.0, 20.0, 35.0, 60.0, 100.0, 160.0];
 /// What counts as settled: the excess that remains, of the settled rate.
 const REMAINS: f64 = 0.25;
 
+/// How much of a look without a reading counts: pilots' habits make neighbouring flights alike.
+const TRUST: f64 = 0.75;
+
 #[derive(Clone, Debug)]
 struct Entry {
     excess: f64,
@@ -79,7 +82,8 @@ impl Seating {
             let gain = e.belief.gain(evidence.seen);
             e.belief.correct(&gain, evidence.score);
             e.belief.mean[RATE] = e.belief.mean[RATE].max(1e-3);
-            e.ln_weight += evidence.ln_likelihood;
+            let trust = if matches!(look, Look::Reading(_)) { 1.0 } else { TRUST };
+            e.ln_weight += trust * evidence.ln_likelihood;
         }
         let best = self.entries.iter().map(|e| e.ln_weight).fold(f64::NEG_INFINITY, f64::max);
         self.entries.iter_mut().for_each(|e| e.ln_weight -= best);

@@ -279,8 +279,8 @@ impl<'a> Watch<'a> {
     /// Looks for a change, and for an addition not logged, after an observation.
     fn judge(&mut self, k: usize, event: &'a Event) {
         let levels = self.track.log() == Log::Levels;
-        self.stats = statistics(&self.track.sump, &self.ratios, levels);
         if self.judging() {
+            self.stats = statistics(&self.track.sump, &self.ratios, levels);
             let (rise, fall) = self.limits();
             if self.stats.ln_rise >= rise && self.change(event, true) {
                 return;
