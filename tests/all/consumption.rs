@@ -116,7 +116,7 @@ fn a_rate_that_comes_back_settles_the_rise() {
             sim::fly_plan_with(&up, &plan, &mut dice, &|h| if (150.0..200.0).contains(&h) { 2.0 } else { 1.0 });
         let followed = judged(&sim::engine(&up, &flights));
         let rises = of(&followed, Kind::OilRateRise);
-        if rises.first().is_some_and(|r| r.settled.as_ref().is_some_and(|s| s.why.contains("back near"))) {
+        if rises.first().is_some_and(|r| r.settled.as_ref().is_some_and(|s| s.why.contains("is back"))) {
             settled += 1;
         }
         falls += of(&followed, Kind::OilRateFall).len();

@@ -9,6 +9,8 @@ use crate::judge::{Closing, Evidence, Finding, Kind, Level, Rate, Settled};
 use crate::records::{Inspection, Instant, Oil, Source};
 use crate::units::ceiling_qt_per_h;
 
+/// Engine hours after a return to the baseline in which the rest of the way back is no news.
+const RETURNED_H: f64 = 100.0;
 /// Most log lines told with a finding.
 const LINES: usize = 12;
 /// Engine hours for which metal counts together with a rise.
@@ -61,6 +63,8 @@ pub struct Findings<'a> {
     all: Vec<Finding>,
     rise: Option<Open>,
     fall: Option<Open>,
+    /// The baseline last come back to, whether from a rise, and the engine hours then.
+    returned: Option<(f64, bool, f64)>,
     ceiling: Option<usize>,
     endurance: Option<usize>,
     creep: Option<usize>,
@@ -82,6 +86,7 @@ impl<'a> Findings<'a> {
             all: Vec::new(),
             rise: None,
             fall: None,
+            returned: None,
             ceiling: None,
             endurance: None,
             creep: None,
@@ -174,6 +179,8 @@ impl<'a> Findings<'a> {
     }
 
     fn came_back(&mut self, open: Open, event: &Event, rate: f64) {
+        let rose = self.all[open.finding].kind == Kind::OilRateRise;
+        self.returned = Some((open.baseline, rose, event.hours));
         let why = format!("the rate is back near its baseline: {rate:.2} qt/h, baseline {:.2} qt/h", open.baseline);
         self.settle(open.finding, event.at, why, Some(event.source.clone()));
     }
@@ -220,6 +227,15 @@ impl<'a> Findings<'a> {
                 format!("the rate changed again, to {to:.2} qt/h"),
                 Some(event.source.clone()),
             );
+        }
+        if let Some((baseline, rose, _)) = self.returned.take_if(|(.., h)| event.hours - *h <= RETURNED_H)
+            && rose != change.rise
+        {
+            // The way back to a baseline already told is no change of its own.
+            let (_, low, high) = change.ratio();
+            if from * low <= baseline * back && from * high >= baseline / back {
+                return;
+            }
         }
         let open = if change.rise { self.rise } else { self.fall };
         if let Some(o) = open {
