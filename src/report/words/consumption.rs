@@ -8,6 +8,9 @@ const FROM: &[&str] = &["from_qt_per_h", "baseline_qt_per_h", "reference_qt_per_
 const TO: &[&str] = &["to_qt_per_h", "rate_qt_per_h", "value"];
 const CEILING: &[&str] = &["ceiling_qt_per_h", "limit_qt_per_h", "limit"];
 
+/// Share of the rate before from which on a fall is no longer a rate to speak of.
+const HARDLY_ANY: f64 = 0.15;
+
 /// The headline of a consumption finding, without the engine in front.
 pub fn headline(f: &Facts) -> String {
     match f.finding.kind {
@@ -26,6 +29,11 @@ fn change(f: &Facts, what: &str) -> String {
         return format!("{}changed{}", what, since(f));
     };
     let (a, b) = numbers::rates(from, to);
+    if to < HARDLY_ANY * from {
+        // No engine mends itself to nothing, and hours per quart would run to a thousand.
+        let asks = "additions not logged, or fuel or water in the oil?";
+        return format!("hardly any oil used, {a} → {b} qt/h, {}{}: {asks}", f.clock(), since(f));
+    }
     let h =
         |given: &str, rate: f64| f.number(&[given]).map_or_else(|| numbers::hours_per_qt(rate), |v| format!("{v:.1}"));
     let mut text = format!(

@@ -137,3 +137,32 @@ fn a_slip_of_the_pen_is_put_right() {
     std::fs::write(&log, mended).unwrap();
     assert_eq!(open(&scan("2025-12-10T08:00:00-07:00")), 0);
 }
+
+/// Mornings of February 2026, by the subject of each day's digest, and the four around the change to summer time:
+/// one each, quiet ones saying so.
+#[test]
+fn mornings_by_their_subjects() {
+    let out = tempfile::tempdir().unwrap();
+    let subjects = |from: &str, to: &str| -> Vec<String> {
+        let (fleet, out) = (committed(), out.path().join(from));
+        let args =
+            ["demo", "--fleet", fleet.to_str().unwrap(), "--out", out.to_str().unwrap(), "--from", from, "--to", to];
+        let output = crate::support::run(&committed(), &args);
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        let text = String::from_utf8(output.stdout).unwrap();
+        text.lines().filter(|l| l.starts_with("cowlwatch ")).map(str::to_owned).collect()
+    };
+    let february = subjects("2026-02-01", "2026-02-21");
+    assert_eq!(february.len(), 21, "{february:?}");
+    let of = |day: usize| &february[day - 1];
+    assert!(of(2).contains("nothing to act on") && of(3).contains("nothing to act on"), "{february:?}");
+    // 31 minutes on the ground on the 3rd, and the wrong oil on the 3rd: new the next morning, named while open.
+    assert!(of(4).contains("N01KM"), "{}", of(4));
+    assert!((4..=6).any(|day| of(day).contains("N06KM")), "{february:?}");
+    // The doubling of the 9th needs some hours to show, and has shown by the 20th.
+    assert!((1..=10).all(|day| !of(day).contains("N03KM")), "{february:?}");
+    assert!(of(21).contains("N03KM"), "{}", of(21));
+    assert!(february.iter().all(|s| !s.contains("N08KM") && !s.contains("N04KM")), "{february:?}");
+    let spring = subjects("2026-03-07", "2026-03-10");
+    assert_eq!(spring.len(), 4, "{spring:?}");
+}

@@ -210,6 +210,7 @@ fn n07_cold_oil_is_no_improvement() {
     // The level that does not fall is told, but as something to look into, never as an engine that got better.
     let told = say("E-0701", &["oil-rate-fall", "addition-not-logged"], "2026-01-12", "2026-01-31");
     assert!(!told.text().contains("improve"), "{}", told.text());
+    assert!(told.kind != "oil-rate-fall" || told.headline.contains("fuel or water in the oil?"), "{}", told.line());
     silent("E-0701", RATE, BEGIN, "2026-01-11");
     silent("E-0701", RATE, "2026-02-01", END);
     silent("E-0701", CONDUCT, BEGIN, END);
