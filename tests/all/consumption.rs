@@ -1,5 +1,5 @@
 //! Oil consumption judged on simulated logbooks with a known truth.
-#![allow(clippy::unwrap_used, reason = "tests")]
+#![allow(clippy::unwrap_used, clippy::panic, reason = "tests")]
 
 #[path = "../sim/mod.rs"]
 mod sim;
@@ -243,4 +243,27 @@ fn healthy_engines_stay_quiet() {
         // 20,000 h at 0.3 per 1000 h: 6 expected; more than 14 has a chance of one in a thousand.
         assert!(alarms <= 14, "{kept:?}: {alarms}");
     }
+}
+
+/// On a twin the quiet engine is part of what did not change.
+#[test]
+fn a_mate_that_did_not_change_is_told_beside_the_rise() {
+    let mut said = 0;
+    for seed in 0..6 {
+        let (case, _, engine) = doubled(seed, Kept::Levels);
+        let mut dice = sim::Dice(seed.wrapping_mul(0x5851_f42d_4c95_7f2d) ^ 0x1234);
+        let plan = sim::schedule(&mut dice, case.hours);
+        let mut quiet = case.clone();
+        quiet.ratio = 1.0;
+        let mut mate = sim::engine(&quiet, &sim::fly_plan(&quiet, &plan, &mut sim::Dice(seed + 500)));
+        mate.serial = "H-2208".into();
+        let followed = follow(&engine, Some(&mate), &Rules::default(), &[], later());
+        let alone = judged(&engine);
+        assert_eq!(of(&followed, Kind::OilRateRise).len(), of(&alone, Kind::OilRateRise).len());
+        let rise = of(&followed, Kind::OilRateRise)[0];
+        let Some(cowlwatch::judge::Fact::List(unchanged)) = rise.evidence.get("unchanged") else { panic!() };
+        said += usize::from(unchanged.iter().any(|u| u.starts_with("the other engine (H-2208): 0.1")));
+        assert!(of(&followed, Kind::EnginesDiverged).is_empty());
+    }
+    assert!(said >= 5, "{said}");
 }

@@ -11,12 +11,13 @@ mod findings;
 pub mod seating;
 pub mod sump;
 pub mod track;
+mod twin;
 pub mod unlogged;
 mod watch;
 
 use crate::config::Rules;
 use crate::engine::Engine;
-use crate::judge::{Closing, Finding, Rate, RatePoint};
+use crate::judge::{Closing, Finding, Kind, Rate, RatePoint};
 use crate::records::Instant;
 
 /// What following one engine's oil gives.
@@ -42,8 +43,15 @@ pub struct Followed {
 /// `mate` is the other engine of the twin it sits in now, if any. Pure: the same records give the
 /// same findings, and a finding raised by the records up to a moment stays the same when more come.
 pub fn follow(engine: &Engine, mate: Option<&Engine>, rules: &Rules, closings: &[Closing], as_of: Instant) -> Followed {
-    let _ = mate;
-    watch::Watch::new(engine, rules, closings).run(as_of)
+    let mut followed = watch::Watch::new(engine, rules, closings).run(as_of);
+    let changed = |f: &Finding| matches!(f.kind, Kind::OilRateRise | Kind::OilRateFall);
+    if let Some(mate) = mate
+        && followed.findings.iter().any(changed)
+    {
+        let other = watch::Watch::new(mate, rules, &[]).run(as_of);
+        twin::compare(engine, mate, &mut followed, &other);
+    }
+    followed
 }
 
 /// Share of additions not logged, by which the rate is raised in a report.
