@@ -142,6 +142,6 @@ pub fn thinned<T: Copy>(points: &[T], most: usize) -> Vec<T> {
     }
     let step = points.len().div_ceil(most);
     let mut out: Vec<T> = points.iter().step_by(step).copied().collect();
-    out.extend(points.last().copied().filter(|_| (points.len() - 1) % step != 0));
+    out.extend(points.last().copied().filter(|_| !(points.len() - 1).is_multiple_of(step)));
     out
 }

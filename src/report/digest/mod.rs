@@ -6,6 +6,7 @@
 
 mod content;
 mod html;
+mod sum_up;
 mod text;
 
 pub use content::{Content, Item};

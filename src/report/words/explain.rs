@@ -4,7 +4,9 @@
 
 use chrono_tz::Tz;
 
+use super::brief::{engine_of, mate_words};
 use super::facts::Facts;
+use super::others::others;
 use super::{CAUTION, DO_NOT_FLY, checks, consumption, headline, numbers, urgency};
 use crate::alerts::{Alert, State};
 use crate::judge::{EngineView, Fact, Finding, Kind, Level};
@@ -54,30 +56,6 @@ pub fn explain(alert: &Alert, engines: &[EngineView], zone: Tz) -> Vec<Paragraph
     out
 }
 
-/// The view of the engine a finding is about.
-fn engine_of<'a>(finding: &Finding, engines: &'a [EngineView]) -> Option<&'a EngineView> {
-    let serial = finding.serial.as_ref()?;
-    engines.iter().find(|e| e.serial == *serial)
-}
-
-/// The other engine of a twin, where consumption is the matter and it kept to its baseline:
-/// `right engine 0.11 qt/h (baseline 0.10)`.
-fn mate_words(finding: &Finding, engines: &[EngineView]) -> Option<String> {
-    /// Within this ratio of its baseline, either way, the mate did not change (common practice, no source).
-    const ALIKE: f64 = 1.25;
-    let said = (Facts { finding, zone: Tz::UTC }).items(&["unchanged"]).iter().any(|u| u.contains("engine"));
-    if said || !matches!(finding.kind, Kind::OilRateRise | Kind::OilRateFall | Kind::EnginesDiverged) {
-        return None;
-    }
-    let serial = finding.serial.as_ref()?;
-    let mut others = engines.iter().filter(|e| e.installed && e.tail == finding.tail && e.serial != *serial);
-    let (mate, None) = (others.next()?, others.next()) else { return None };
-    let (rate, baseline) = (mate.rate?.qt_per_h, mate.baseline_qt_per_h?);
-    let alike = rate <= baseline * ALIKE && rate >= baseline / ALIKE;
-    let place = mate.position.as_deref().unwrap_or("other");
-    alike.then(|| format!("{place} engine {} qt/h (baseline {})", numbers::rate(rate), numbers::rate(baseline)))
-}
-
 /// `N0417H, left engine, serial H-2207, model H6-350T, at 1254.1 h`.
 pub fn identity(finding: &Finding, engine: Option<&EngineView>) -> String {
     let mut parts = vec![finding.tail.to_string()];
@@ -94,43 +72,6 @@ pub fn identity(finding: &Finding, engine: Option<&EngineView>) -> String {
         parts.push(format!("at {h:.1} engine hours"));
     }
     parts.join(", ")
-}
-
-/// The few facts below a headline in a digest: whose, how sure, what did not change, how far to the
-/// limit, and the first check.
-pub fn brief(alert: &Alert, engines: &[EngineView], zone: Tz) -> Vec<String> {
-    let finding = &alert.finding;
-    let engine = engine_of(finding, engines);
-    let f = Facts { finding, zone };
-    let mut out = Vec::new();
-    if stop(finding) {
-        out.push(DO_NOT_FLY.to_owned());
-    }
-    let mut whose = Vec::new();
-    whose.extend(finding.serial.as_ref().map(|s| format!("serial {s}")));
-    whose.extend(engine.map(|e| format!("model {}", e.model)));
-    whose.extend(finding.hours.map(|h| format!("at {h:.1} engine hours")));
-    if finding.serial.is_some() {
-        out.push(capital(&whose.join(", ")));
-    }
-    let mut sure = Vec::new();
-    sure.extend(f.number(&["hours_since_onset"]).map(|h| format!("{} flown since", numbers::hours(h))));
-    if let (Some(low), Some(high)) = (f.number(&["ratio_low"]), f.number(&["ratio_high"])) {
-        sure.push(format!("{} to {} times the old rate (90 %)", numbers::plain(low), numbers::plain(high)));
-    }
-    let mut unchanged = f.items(&["unchanged"]);
-    unchanged.extend(mate_words(finding, engines));
-    if !unchanged.is_empty() {
-        sure.push(format!("unchanged: {}", unchanged.join(", ")));
-    }
-    out.push(capital(&sure.join("; ")));
-    let mut limits = Vec::new();
-    limits.extend(consumption::share(&f).map(|s| format!("{} of the ceiling", numbers::percent(s))));
-    limits.extend(f.number(&["endurance_h"]).map(|h| format!("usable oil for about {}", numbers::hours(h))));
-    out.push(capital(&limits.join("; ")));
-    out.extend(checks::first_checks(alert.kind()).first().map(|c| format!("First: {c}")));
-    out.retain(|l| !l.is_empty());
-    out
 }
 
 fn what(alert: &Alert, engine: Option<&EngineView>, f: &Facts) -> Paragraph {
@@ -155,7 +96,7 @@ fn what(alert: &Alert, engine: Option<&EngineView>, f: &Facts) -> Paragraph {
 }
 
 /// Metal, or a rise together with metal or falling oil pressure, as a warning.
-fn stop(finding: &Finding) -> bool {
+pub(super) fn stop(finding: &Finding) -> bool {
     finding.level == Level::Warning
         && (finding.kind == Kind::MetalFound
             || (finding.kind == Kind::OilRateRise && finding.evidence.get("with").is_some())
@@ -291,76 +232,6 @@ fn limits(f: &Facts, engine: Option<&EngineView>) -> Vec<String> {
     lines
 }
 
-/// Names told by sentences elsewhere.
-#[rustfmt::skip]
-const TOLD: &[&str] = &[
-    "from_qt_per_h",
-    "to_qt_per_h",
-    "ratio",
-    "ratio_low",
-    "ratio_high",
-    "from_h_per_qt",
-    "to_h_per_qt",
-    "since",
-    "since_hours",
-    "hours_since_onset",
-    "to_low",
-    "to_high",
-    "clock",
-    "log",
-    "used",
-    "left_out",
-    "unchanged",
-    "share_of_ceiling",
-    "ceiling_qt_per_h",
-    "endurance_h",
-    "level_qt",
-    "with",
-    "lines",
-    "basis",
-    "limit_from",
-    "grace_h",
-    "model",
-    "unit",
-    "value",
-    "limit",
-    "at",
-    "minutes",
-    "limit_min",
-    "cht_ground_f",
-    "limit_cht_f",
-    "found",
-    "expected",
-    "point_h",
-    "quarts_baseline", "baseline_hours", "ln_statistic", "confirmed", "doubts", "may_mean", "disputed", "during",
-    "where", "why", "read_h", "expected_h", "jumped", "every_h", "hours_left", "due_date", "days_past", "months",
-    "from_oil", "to_oil", "band_low_pct", "band_high_pct", "not_flown", "from_psi", "to_psi", "within_days",
-    "changed_at_engine_hours", "quarts", "phase",
-    "part",
-    "result",
-    "remarks",
-    "days",
-    "last_record",
-    "before_min",
-    "after_min",
-    "hours_past",
-    "what",
-    "cylinder",
-    "due_at_engine_hours", "last_change_h", "hours_since_build", "between_min", "at_least_min", "cruise_min", "power_pct",
-];
-
-fn others(f: &Facts) -> Vec<String> {
-    let evidence = &f.finding.evidence.0;
-    let empty = |fact: &Fact| match fact {
-        Fact::Text(t) => t.is_empty(),
-        Fact::List(l) => l.is_empty(),
-        Fact::Lines(l) => l.is_empty(),
-        _ => false,
-    };
-    let rest = evidence.iter().filter(|(n, fact)| !TOLD.contains(&n.as_str()) && !empty(fact));
-    rest.map(|(n, fact)| capital(&f.named(n, fact))).collect()
-}
-
 fn next(alert: &Alert, f: &Facts) -> Vec<String> {
     if let Some(settled) = &alert.finding.settled {
         let source = settled.source.as_ref().map_or(String::new(), |s| format!(" ({s})"));
@@ -403,7 +274,7 @@ fn stopped(text: &str) -> String {
     if text.ends_with(['.', '?', '!']) { text } else { format!("{text}.") }
 }
 
-fn capital(text: &str) -> String {
+pub(super) fn capital(text: &str) -> String {
     let mut chars = text.chars();
     chars.next().map_or(String::new(), |c| c.to_uppercase().collect::<String>() + chars.as_str())
 }

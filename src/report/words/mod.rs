@@ -5,12 +5,14 @@
 //! told, by its name.
 
 mod break_in;
+mod brief;
 pub mod checks;
 mod consumption;
 mod explain;
 pub mod facts;
 pub mod numbers;
 mod oil;
+mod others;
 mod records;
 mod running;
 
@@ -19,7 +21,8 @@ use chrono_tz::Tz;
 use crate::judge::{EnginePhase, EngineView, Finding, Kind, Level};
 use facts::Facts;
 
-pub use explain::{Paragraph, brief, explain, identity, state_words};
+pub use brief::brief;
+pub use explain::{Paragraph, explain, identity, state_words};
 
 /// The caution every mail and page carries.
 pub const CAUTION: &str = "Advisory only, computed from records and recordings that may be wrong or missing. It does not \

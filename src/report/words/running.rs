@@ -32,10 +32,10 @@ fn ground(f: &Facts) -> String {
     let limit =
         f.number(&["limit_min", "limit"]).map_or(String::new(), |l| format!(", limit {} min", numbers::short(l)));
     let mut text = format!("{what}{} min running on the ground{without}{days}{limit}, {}", round(minutes), f.when());
-    if let (Some(before), Some(after)) = (f.number(&["before_min"]), f.number(&["after_min"])) {
-        if after > 0.0 {
-            text.push_str(&format!(" ({} before take-off, {} after landing)", round(before), round(after)));
-        }
+    if let (Some(before), Some(after)) = (f.number(&["before_min"]), f.number(&["after_min"]))
+        && after > 0.0
+    {
+        text.push_str(&format!(" ({} before take-off, {} after landing)", round(before), round(after)));
     }
     if let Some(cht) = f.number(&["cht_ground_f"]) {
         text.push_str(&format!("; cylinder head up to {} °F", round(cht)));
