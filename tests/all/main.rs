@@ -6,6 +6,7 @@ mod consumption;
 mod demo;
 mod dialects;
 mod handmade;
+mod kills;
 mod layers;
 mod layout_command;
 mod level_filter;

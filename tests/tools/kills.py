@@ -1,0 +1,175 @@
+"""Kills the service at random moments while its mail server misbehaves, then counts.
+
+usage: kills.py PROGRAM KILLS TERMS SEED
+
+A warning is added (a new aircraft whose filter showed metal), the service starts, and is killed
+some moment later; the server refuses, drops the line after the final dot, or takes letters, by chance.
+At the end a good server and one last round. Then: each aircraft has exactly one alert, every letter
+was taken, and a letter taken twice is the same letter (Message-ID). Then orderly stops: nothing repeats.
+"""
+
+import asyncio
+import collections
+import email
+import json
+import os
+import random
+import signal
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+
+from aiosmtpd.smtp import SMTP
+
+PROGRAM, KILLS, TERMS, SEED = sys.argv[1], int(sys.argv[2]), int(sys.argv[3]), int(sys.argv[4])
+chance = random.Random(SEED)
+faults = random.Random(SEED + 1)
+taken = collections.Counter()
+good = threading.Event()
+
+
+class Handler:
+    async def handle_RCPT(self, server, session, envelope, address, options):
+        if not good.is_set() and faults.random() < 0.15:
+            return "451 4.3.0 later"
+        envelope.rcpt_tos.append(address)
+        return "250 OK"
+
+    async def handle_DATA(self, server, session, envelope):
+        message = email.message_from_bytes(envelope.content)
+        if not good.is_set():
+            await asyncio.sleep(faults.random() * 0.1)
+            if faults.random() < 0.15:
+                return "554 5.7.1 not wanted"
+        taken[message["Message-ID"]] += 1
+        if not good.is_set() and faults.random() < 0.15:
+            server.transport.abort()
+        return "250 taken"
+
+
+def serve(ready):
+    async def main():
+        loop = asyncio.get_running_loop()
+        server = await loop.create_server(lambda: SMTP(Handler(), hostname="localhost", loop=loop), "127.0.0.1", 0)
+        ready.append(server.sockets[0].getsockname()[1])
+        await server.serve_forever()
+
+    asyncio.run(main())
+
+
+def add_aircraft(fleet, number):
+    tail = f"N0{number:03}Z"
+    folder = fleet / tail
+    folder.mkdir()
+    old = time.time() - 60
+    texts = {
+        "aircraft.toml": f'tail = "{tail}"\nmeter = "tach"\n[[engine]]\nserial = "Z-{number}"\nmodel = "Z4"\n'
+        'hours_at_start = 900.0\nsince = "overhaul"\nhours_since = 300.0\noil = "AD 50"\nlast_oil_change_h = 5.0\n',
+        "logbook.csv": "date,hours,entry,quantity,level,oil,flight_hours,service,result,remarks\n"
+        "2026-11-20,101.0,flight,,,,1.0,charter,,\n2026-11-21,101.0,filter-inspected,,,,,,metal,\n",
+    }
+    # The log comes first, so that no kill meets an aircraft without its reason.
+    for name in ["logbook.csv", "aircraft.toml"]:
+        path = folder / name
+        path.write_text(texts[name])
+        os.utime(path, (old, old))
+
+
+def rows(state, sql):
+    connection = sqlite3.connect(state / "cowlwatch.sqlite")
+    try:
+        return connection.execute(sql).fetchall()
+    finally:
+        connection.close()
+
+
+def make_due(state):
+    connection = sqlite3.connect(state / "cowlwatch.sqlite")
+    with connection:
+        connection.execute("UPDATE letters SET next_try = 0 WHERE sent IS NULL")
+    connection.close()
+
+
+def main():
+    ready = []
+    threading.Thread(target=serve, args=[ready], daemon=True).start()
+    while not ready:
+        time.sleep(0.01)
+    with tempfile.TemporaryDirectory() as name:
+        run(Path(name), ready[0])
+
+
+def run(folder, port):
+    fleet, state = folder / "fleet", folder / "state"
+    fleet.mkdir()
+    (folder / "engines.toml").write_text(
+        '[[model]]\nname = "Z4"\nrated_hp = 180\nrated_rpm = 2700\ncylinders = 4\nturbocharged = false\n'
+        "oil_capacity_qt = 8.0\noil_minimum_qt = 5.0\nconfirmed = true\n"
+    )
+    config = folder / "cowlwatch.toml"
+    config.write_text(
+        '[fleet]\nfolder = "fleet"\nmodels = "engines.toml"\nstate = "state"\ntime_zone = "America/Denver"\n'
+        '[mail]\nserver = "127.0.0.1"\n'
+        f'port = {port}\nsecurity = "none"\nfrom = "cowlwatch@example.org"\nto = ["maintenance@example.org"]\n'
+    )
+    log = open(folder / "log", "wb")
+
+    def watch():
+        arguments = [PROGRAM, "--config", str(config), "watch"]
+        return subprocess.Popen(arguments, stdout=log, stderr=log)
+
+    def scan():
+        return subprocess.run([PROGRAM, "--config", str(config), "scan"], capture_output=True, text=True)
+
+    kills = 0
+    for number in range(1, KILLS + 1):
+        add_aircraft(fleet, number)
+        service = watch()
+        time.sleep(chance.uniform(0.0, 1.2))
+        early = service.poll()
+        assert early is None, f"ended by itself with {early}: {(folder / 'log').read_text()[-2000:]}"
+        service.send_signal(signal.SIGKILL)
+        service.wait()
+        kills += 1
+        if (state / "cowlwatch.sqlite").exists() and chance.random() < 0.5:
+            make_due(state)
+    good.set()
+    for _ in range(3):
+        last = scan()
+        assert last.returncode == 0, last.stderr
+        make_due(state)
+
+    alerts = rows(state, "SELECT number, key, tail FROM alerts WHERE kind = 'metal-found' ORDER BY number")
+    tails = collections.Counter(tail for _, _, tail in alerts)
+    assert sorted(tails) == [f"N0{n:03}Z" for n in range(1, KILLS + 1)], f"lost: {len(tails)} of {KILLS}"
+    assert max(tails.values()) == 1 and len({key for _, key, _ in alerts}) == KILLS, "doubled rows"
+    letters = rows(state, "SELECT message_id, sent FROM letters")
+    assert all(sent for _, sent in letters), "a letter was left"
+    ids = [i for i, _ in letters]
+    assert len(set(ids)) == len(ids) and set(ids) == set(taken), "letters and what the server took differ"
+    untold = rows(state, "SELECT number FROM alerts WHERE kind = 'metal-found' AND json_extract(body, '$.told') IS NULL")
+    assert not untold, f"never told: {untold}"
+    repeats = sum(n - 1 for n in taken.values())
+
+    before = sum(taken.values())
+    longest = 0.0
+    for _ in range(TERMS):
+        service = watch()
+        time.sleep(chance.uniform(0.3, 0.8))
+        began = time.monotonic()
+        service.send_signal(signal.SIGTERM)
+        code = service.wait(timeout=10)
+        longest = max(longest, time.monotonic() - began)
+        # Before its handlers are up, SIGTERM ends it like any program.
+        assert code in (0, -signal.SIGTERM), code
+    extra = sum(taken.values()) - before
+    assert extra == 0, f"{extra} letters repeated by restarts"
+    print(json.dumps({"kills": kills, "alerts": len(alerts), "letters": len(letters), "repeats": repeats,
+                      "restarts": TERMS, "longest_stop_s": round(longest, 2)}))
+
+
+main()
