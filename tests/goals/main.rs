@@ -6,8 +6,11 @@ mod sim;
 
 use chrono::{DateTime, Utc};
 use cowlwatch::config::Rules;
+use cowlwatch::judge::consumption::compare::{Cusum, gamma_rise};
 use cowlwatch::judge::{Kind, consumption};
 use sim::{Case, Kept};
+
+type Change<'a> = &'a dyn Fn(&mut Case);
 
 fn later() -> DateTime<Utc> {
     DateTime::from_timestamp(4_000_000_000, 0).unwrap()
@@ -113,7 +116,7 @@ fn healthy(kept: Kept, rate: f64, engines: u64, hours: f64, setting: f64, change
 }
 
 fn explore(engines: u64) {
-    let cases: [(&str, &dyn Fn(&mut Case)); 7] = [
+    let cases: [(&str, Change); 7] = [
         ("all", &|_| {}),
         ("no service", &|c| c.service_spread = 0.0),
         ("no service, not logged", &|c| {
@@ -139,7 +142,7 @@ fn explore(engines: u64) {
 }
 
 fn why(engines: u64) {
-    let cases: [(&str, &dyn Fn(&mut Case)); 6] = [
+    let cases: [(&str, Change); 6] = [
         ("all", &|_| {}),
         ("no service", &|c| c.service_spread = 0.0),
         ("no gross", &|c| c.gross = 0.0),
@@ -162,6 +165,85 @@ fn limits(engines: u64) {
                 healthy(kept, rate, engines, 1000.0, setting, &|_| {});
             }
         }
+    }
+}
+
+/// Hours per quart between additions, as logged, with the engine hours at which each ended.
+fn intervals(flights: &[sim::Flight]) -> Vec<(f64, f64)> {
+    let mut last = None;
+    let mut out = Vec::new();
+    for f in flights.iter().filter(|f| f.added_written > 0.0) {
+        let at = f.meter - f.hours;
+        if let Some((then, quarts)) = last {
+            let gap: f64 = at - then;
+            if gap > 0.0 {
+                out.push((at, gap / quarts));
+            }
+        }
+        last = Some((at, f.added_written));
+    }
+    out
+}
+
+/// The classical charts on the same logs: a CUSUM of ln(hours per quart), and a gamma likelihood ratio,
+/// learning from the first dozen intervals. Engine hours of their alarms (each restarts the chart).
+fn classical(intervals: &[(f64, f64)], cusum_limit: f64, gamma_limit: f64) -> [Vec<f64>; 2] {
+    let learn = 12.min(intervals.len());
+    let logs: Vec<f64> = intervals[..learn].iter().map(|i| i.1.ln()).collect();
+    let mean = logs.iter().sum::<f64>() / learn as f64;
+    let sd = (logs.iter().map(|l| (l - mean).powi(2)).sum::<f64>() / learn as f64).sqrt().max(0.2);
+    let level = intervals[..learn].iter().map(|i| i.1).sum::<f64>() / learn as f64;
+    let (mut chart, mut alarms) = (Cusum::default(), [Vec::new(), Vec::new()]);
+    let mut recent = Vec::new();
+    for (at, gap) in &intervals[learn..] {
+        // Only a rise counts: fewer hours per quart.
+        chart.high = 0.0;
+        if chart.take((gap.ln() - mean) / sd, 0.5, cusum_limit) {
+            alarms[0].push(*at);
+            chart = Cusum::default();
+        }
+        recent.push(*gap);
+        if gamma_rise(&recent, 1.0 / (sd * sd), level, 20) > gamma_limit {
+            alarms[1].push(*at);
+            recent.clear();
+        }
+    }
+    alarms
+}
+
+/// The classical charts at limits that give them the same false alarms: delay and misses for a doubling at 8 h/qt.
+fn tell_classical(engines: u64) {
+    for which in [0, 1] {
+        let name = ["interval CUSUM", "gamma likelihood ratio"][which];
+        let limit = (4..60).map(|l| f64::from(l) * 0.5).find(|l| {
+            let alarms: usize = (0..engines)
+                .map(|seed| {
+                    let mut case = Case::realistic(7_000_001 + seed, Kept::Flights);
+                    case.hours = 1000.0;
+                    classical(&intervals(&sim::fly(&case)), *l, *l)[which].len()
+                })
+                .sum();
+            alarms as f64 / engines as f64 <= 0.3
+        });
+        let Some(limit) = limit else { continue };
+        let (mut found, mut missed) = (Vec::new(), 0);
+        for seed in 0..engines {
+            let mut case = Case::realistic(seed + 1, Kept::Flights);
+            case.fault_at = 200.0 + (seed % 50) as f64;
+            (case.hours, case.ratio) = (case.fault_at + 60.0, 2.0);
+            let alarms = &classical(&intervals(&sim::fly(&case)), limit, limit)[which];
+            match alarms.iter().map(|a| a - case.fault_at).find(|d| (0.0..=50.0).contains(d)) {
+                Some(delay) => found.push(delay),
+                None => missed += 1,
+            }
+        }
+        found.sort_by(f64::total_cmp);
+        println!(
+            "{name} (limit {limit}, same false alarms) x2: median {:.1} h, 90 % {:.1} h, missed {:.1} %",
+            quantile(&found, 0.5),
+            quantile(&found, 0.9),
+            100.0 * missed as f64 / engines as f64
+        );
     }
 }
 
@@ -222,6 +304,9 @@ fn main() {
         return explore(500);
     }
     let engines: u64 = std::env::args().nth(1).and_then(|a| a.parse().ok()).unwrap_or(300);
+    tell_classical(engines);
+    break_in(engines);
+    speed();
     for kept in [Kept::Levels, Kept::Flights, Kept::Additions] {
         tell_delays(kept, 0.125, 2.0, engines);
         tell_delays(kept, 0.125, 1.5, engines);

@@ -46,6 +46,7 @@ pub struct Belief {
     pub cov: [Vector; UNKNOWNS],
 }
 
+#[expect(clippy::needless_range_loop, reason = "matrix algebra reads best with indices")]
 impl Belief {
     /// Nothing held.
     pub const EMPTY: Self = Self { n: 0, mean: [0.0; UNKNOWNS], cov: [[0.0; UNKNOWNS]; UNKNOWNS] };

@@ -74,11 +74,11 @@ impl<const K: usize> Candidates<K> {
     /// An observation, before the belief takes it in.
     pub fn observe(&mut self, n: usize, seen: Seen, gain: &Vector, score: Score) {
         let mut pull = [0.0; K];
-        for c in 0..self.len {
+        for (c, pull) in pull.iter_mut().enumerate().take(self.len) {
             let off = self.error[seen.of][c] - seen.above.map_or(0.0, |m| self.error[m][c]);
             self.score[c] += off * score.slope;
             self.weight[c] += off * off * score.weight;
-            pull[c] = off * score.weight;
+            *pull = off * score.weight;
         }
         for (row, gain) in self.error.iter_mut().zip(gain).take(n) {
             for (error, pull) in row.iter_mut().zip(&pull).take(self.len) {
@@ -185,7 +185,7 @@ impl<const K: usize> Candidates<K> {
 fn exp(x: f64) -> f64 {
     /// Adding and taking this away rounds to a whole number.
     const ROUND: f64 = 6_755_399_441_055_744.0;
-    let x = x.max(-600.0).min(600.0);
+    let x = x.clamp(-600.0, 600.0);
     let shifted = x * std::f64::consts::LOG2_E + ROUND;
     let r = x - (shifted - ROUND) * std::f64::consts::LN_2;
     /// 1/10! … 1/0!

@@ -31,7 +31,6 @@ pub struct Situation {
     pub burnt: f64,
     pub quarts: f64,
     pub since_change: f64,
-    pub baseline_qt_per_h: f64,
     pub oil: Option<Oil>,
 }
 

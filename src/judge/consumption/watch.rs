@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use super::calibration::limit;
 use super::change::{Change, Ratios, Statistics, accept, statistics};
 use super::creep::Creep;
-use super::evidence::{Evidence, Look};
+use super::evidence::Evidence;
 use super::findings::{Findings, Situation};
 use super::seating::Seating;
 use super::track::{Log, Track, number_services};
@@ -380,7 +380,6 @@ impl<'a> Watch<'a> {
             burnt: self.track.burnt,
             quarts: self.track.burnt - self.burnt_at_base,
             since_change: self.track.burnt - self.burnt_at_change.max(self.burnt_at_base),
-            baseline_qt_per_h: self.baseline(),
             oil: self.oil.clone(),
         }
     }
@@ -408,7 +407,7 @@ impl<'a> Watch<'a> {
         let quarts = self.track.burnt - self.burnt_at_base;
         let known = quarts >= 1.0;
         let baseline = self.findings.open_baseline().unwrap_or_else(|| self.baseline());
-        let hours = self.engine.events.iter().take(self.seen).last().map_or(self.engine.hours_at_start, |e| e.hours);
+        let hours = self.engine.events[..self.seen].last().map_or(self.engine.hours_at_start, |e| e.hours);
         let seating = self.seating.as_ref();
         Followed {
             rate: known.then(|| estimate(&self.track)),
