@@ -5,6 +5,7 @@ mod configuration;
 mod consumption;
 mod demo;
 mod dialects;
+mod flight_phases;
 mod handmade;
 mod kills;
 mod layers;
