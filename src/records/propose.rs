@@ -72,6 +72,8 @@ pub struct Proposal {
     pub placed: Vec<Placed>,
     /// (our column, the sheet's word, our word).
     pub words: Vec<(String, String, String)>,
+    /// Engines that a column of the sheet names, where the aircraft is not known.
+    pub engines: Vec<String>,
     /// Columns without a meaning, each with some of its values.
     pub unplaced: Vec<(String, String)>,
     /// What a person has to decide.
@@ -216,7 +218,7 @@ impl Proposal {
             ["oil", position, _] | [position, _] if !position.is_empty() => Some(position.to_owned()),
             _ => None,
         };
-        let mut positions: Vec<String> = self.placed.iter().filter_map(position).collect();
+        let mut positions: Vec<String> = self.placed.iter().filter_map(position).chain(self.engines.clone()).collect();
         positions.sort();
         positions.dedup();
         positions

@@ -29,7 +29,7 @@ use super::layout::Shape;
 use super::{Rejection, Source};
 
 /// Largest text file read as a sheet, bytes (recordings, which are not kept, may be longer).
-pub const MAX_FILE: usize = 32 * 1024 * 1024;
+pub const MAX_FILE: usize = 16 * 1024 * 1024;
 /// Longest line of a text file, bytes of UTF-8.
 pub const MAX_LINE: usize = 64 * 1024;
 /// Longest quoted field that runs over several lines, bytes of UTF-8.
@@ -38,10 +38,10 @@ pub const MAX_FIELD: usize = 16 * 1024;
 pub const MAX_QUOTED_LINES: usize = 20;
 /// Most cells kept of one row.
 pub const MAX_COLUMNS: usize = 512;
-/// Most cells kept of one sheet (about 50 MB).
-pub const MAX_CELLS: usize = 2_000_000;
+/// Most cells kept of one sheet (about 60 MB).
+pub const MAX_CELLS: usize = 1_000_000;
 /// Most rows kept of one sheet.
-pub const MAX_ROWS: usize = 200_000;
+pub const MAX_ROWS: usize = 100_000;
 /// Most faults and rejections kept of one file; a last one says how many more there are.
 pub const MAX_FAULTS: usize = 2_000;
 
@@ -128,6 +128,7 @@ impl Row {
     pub fn trim_end(&mut self) {
         let used = self.cells.iter().rposition(|c| !c.is_empty()).map_or(0, |i| i + 1);
         self.cells.truncate(used);
+        self.cells.shrink_to_fit();
     }
 }
 
@@ -256,7 +257,7 @@ fn not_text(bytes: &[u8]) -> Option<Fault> {
     let fault =
         |found: &str, expected: &str| Some(Fault { line: 0, found: found.to_owned(), expected: expected.to_owned() });
     match content(bytes) {
-        Content::Text if bytes.len() > MAX_FILE => fault("a file of more than 32 MB", "one aircraft's log"),
+        Content::Text if bytes.len() > MAX_FILE => fault("a file of more than 16 MB", "one aircraft's log"),
         Content::Text => None,
         Content::Workbook => {
             fault("a workbook under the name of a text file", "csv text, or a name ending in .xlsx or .ods")

@@ -91,7 +91,10 @@ pub fn propose(profiles: &[Profile], rows: &[&Row], sheet: &Sheet, aircraft: Opt
         .filter(|p| placing.free[profiles.iter().position(|q| q.column == p.column).unwrap_or(0)])
         .map(|p| (p.name.written.clone(), p.shown()))
         .collect();
+    let engine = placing.placed.iter().find(|p| p.ours == "engine").filter(|_| aircraft.is_none());
+    let engine = engine.and_then(|p| profiles.iter().find(|q| q.name.written == p.column));
     Proposal {
+        engines: engine.iter().flat_map(|p| p.texts.iter().cloned()).collect(),
         table: Table::Logbook { per_flight },
         files: String::new(),
         shape: Vec::new(),

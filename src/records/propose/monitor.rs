@@ -148,6 +148,7 @@ pub fn propose(
         when_why: String::new(),
         placed: Vec::new(),
         words: Vec::new(),
+        engines: Vec::new(),
         unplaced: Vec::new(),
         questions: Vec::new(),
     };
