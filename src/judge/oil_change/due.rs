@@ -72,12 +72,21 @@ fn by_hours(engine: &Engine, rules: &Rules, plan: &Plan, point: &Point) -> Vec<F
         }
         let soon = event.hours >= due_from - 1e-9
             || use_per_day(engine, event).is_some_and(|d| left <= d * rules.oil_change.due_soon_days);
-        if found.is_empty() && soon {
+        // One thing at a time: while an earlier point is still open, that is what is due.
+        if found.is_empty() && soon && !earlier_open(plan, point, index) {
             found.push(hours_finding(Kind::OilChangeDue, engine, rules, point, event, &name));
         }
     }
     settle(&mut found, engine, plan, point, zero);
     found
+}
+
+/// Whether a break-in point before this one was still open at an event.
+fn earlier_open(plan: &Plan, point: &Point, event: usize) -> bool {
+    plan.points.iter().filter(|p| p.build == point.build && p.at_hours < point.at_hours).any(|p| {
+        let done_at = p.by.map(|c| plan.changes[c].event);
+        done_at.map_or(p.done.is_none(), |done| done > event)
+    })
 }
 
 fn hours_finding(kind: Kind, engine: &Engine, rules: &Rules, point: &Point, event: &Event, name: &str) -> Finding {

@@ -71,6 +71,14 @@ fn a_late_change_settles_it_and_does_not_move_the_next_point() {
 }
 
 #[test]
+fn while_a_point_is_missed_the_next_is_not_announced() {
+    // 21.0 h on the 14th: past 80 % of the way to 25, and the change at 5 h is still open.
+    let found = changes(OVERHAULED, &flights(1..=16), "2026-03-17T00:00:00Z");
+    let due = found.findings.iter().filter(|f| f.kind == Kind::OilChangeDue).count();
+    assert_eq!((due, overdue(&found).len()), (1, 1));
+}
+
+#[test]
 fn a_change_on_time_says_nothing() {
     let log = format!("{}2026-03-03,12:00,4.5,oil-changed,,AD 50,\n{}", flights(1..=3), flights(4..=12));
     let found = changes(OVERHAULED, &log, "2026-03-13T00:00:00Z");
