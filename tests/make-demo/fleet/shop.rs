@@ -38,18 +38,7 @@ pub fn morning(season: &mut Season, tail: usize, date: NaiveDate) {
             change_oil(season, tail, engine, date, 15 * 60 + 30);
         }
         "N05KM" if on(2025, 9, 15) => {
-            let engine = season.index("E-0501");
-            season.engines[engine].rebuilt(&[50, 247, 497]);
-            let work = "all six cylinders replaced, exhaust valves of the old ones leaking";
-            season.note(tail, Entry { remarks: work.into(), ..at(10 * 60, "top-overhauled") });
-            fill(season, tail, engine, date, 11 * 60);
-            flights::ground(
-                season,
-                tail,
-                (date, 14 * 60),
-                &flights::Ground { minutes: 2.6, rpm: 1200.0, cht: 240.0 },
-                0,
-            );
+            top_overhaul(season, tail, date);
         }
         "N06KM" if on(2025, 11, 14) => {
             remove(season, tail, 1, date, "lent to N04KM while corrosion work is done");
@@ -58,13 +47,7 @@ pub fn morning(season: &mut Season, tail: usize, date: NaiveDate) {
             install_fresh(season, tail, "E-0404", date, &[49, 249, 498]);
             let left = season.index("E-0601");
             change_oil(season, tail, left, date, 12 * 60 + 30);
-            flights::ground(
-                season,
-                tail,
-                (date, 14 * 60),
-                &flights::Ground { minutes: 2.6, rpm: 1200.0, cht: 235.0 },
-                0,
-            );
+            short_run(season, tail, date, 2.6, 235.0);
         }
         "N06KM" if date > day(2025, 11, 14) && date < day(2026, 1, 26) && date.ordinal() % 8 == 3 => {
             season.note(tail, Entry { remarks: "corrosion work goes on".into(), ..at(16 * 60, "note") });
@@ -76,20 +59,7 @@ pub fn morning(season: &mut Season, tail: usize, date: NaiveDate) {
             season.note(tail, Entry { remarks: work, ..at(6 * 60 + 40, "meter-changed") });
         }
         "N08KM" if on(2026, 8, 3) => {
-            let engine = season.index("E-0801");
-            season.engines[engine].rebuilt(&[49, 248, 497]);
-            let work = "cylinders 3 and 5 replaced after metal in the filter, remaining ones inspected";
-            season.note(tail, Entry { remarks: work.into(), ..at(9 * 60 + 30, "cylinder-replaced") });
-            fill(season, tail, engine, date, 11 * 60);
-            flights::ground(
-                season,
-                tail,
-                (date, 14 * 60),
-                &flights::Ground { minutes: 2.7, rpm: 1200.0, cht: 245.0 },
-                0,
-            );
-            let work = "metal traced to rings of cylinders 3 and 5, filter clean after test run";
-            season.note(tail, Entry { remarks: work.into(), ..at(16 * 60, "action") });
+            two_cylinders(season, tail, date);
         }
         _ => {}
     }
@@ -201,4 +171,31 @@ fn avionics_fault(season: &mut Season, tail: usize, date: NaiveDate) {
     if let Some(&(_, minutes, cht, tenths)) = table.iter().find(|row| date == day(2026, 2, row.0)) {
         flights::ground(season, tail, (date, 10 * 60 + 15), &flights::Ground { minutes, rpm: 1200.0, cht }, tenths);
     }
+}
+
+/// A first run of a new build as it should be.
+fn short_run(season: &mut Season, tail: usize, date: NaiveDate, minutes: f64, cht: f64) {
+    flights::ground(season, tail, (date, 14 * 60), &flights::Ground { minutes, rpm: 1200.0, cht }, 0);
+}
+
+fn top_overhaul(season: &mut Season, tail: usize, date: NaiveDate) {
+    let at = |minute: i64, what: &'static str| Entry { date, minute, what, ..Entry::default() };
+    let engine = season.index("E-0501");
+    season.engines[engine].rebuilt(&[50, 247, 497]);
+    let work = "all six cylinders replaced, exhaust valves of the old ones leaking";
+    season.note(tail, Entry { remarks: work.into(), ..at(10 * 60, "top-overhauled") });
+    fill(season, tail, engine, date, 11 * 60);
+    short_run(season, tail, date, 2.6, 240.0);
+}
+
+fn two_cylinders(season: &mut Season, tail: usize, date: NaiveDate) {
+    let at = |minute: i64, what: &'static str| Entry { date, minute, what, ..Entry::default() };
+    let engine = season.index("E-0801");
+    season.engines[engine].rebuilt(&[49, 248, 497]);
+    let work = "cylinders 3 and 5 replaced after metal in the filter, remaining ones inspected";
+    season.note(tail, Entry { remarks: work.into(), ..at(9 * 60 + 30, "cylinder-replaced") });
+    fill(season, tail, engine, date, 11 * 60);
+    short_run(season, tail, date, 2.7, 245.0);
+    let work = "metal traced to rings of cylinders 3 and 5, filter clean after test run";
+    season.note(tail, Entry { remarks: work.into(), ..at(16 * 60, "action") });
 }
