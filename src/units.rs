@@ -33,7 +33,7 @@ macro_rules! quantity {
 
             /// Refuses NaN, infinities and values outside [`Self::RANGE`].
             pub fn new(value: f64) -> Option<Self> {
-                (value >= $low && value <= $high).then_some(Self(value))
+                ($low..=$high).contains(&value).then_some(Self(value))
             }
 
             /// The bare number, in the unit of the type.

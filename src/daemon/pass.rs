@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use chrono::NaiveDate;
-use tracing::{info, warn};
+use tracing::{error, info, warn};
 
 use crate::alerts::{self, Action, Alert, Audience, Bundle, Outcome};
 use crate::config::Config;
@@ -441,7 +441,15 @@ impl Writing<'_> {
             warn!(letter = slug, "nobody is to get this letter");
             return Ok(());
         }
-        let posted = mail::post(self.pass, letter, mail::Post { kind, slug, made: self.now, from, to: &to })?;
+        let post = mail::Post { kind, slug, made: self.now, from, to: &to };
+        let posted = match mail::post(self.pass, letter, post) {
+            // One letter that cannot be made must not stop the judging of a fleet; its alerts stay open and listed.
+            Err(store::StoreError::Letter(why)) => {
+                error!(letter = slug, %why, "letter not written");
+                return Ok(());
+            }
+            posted => posted?,
+        };
         for why in posted.left_out {
             warn!(letter = slug, %why, "recipient left out");
         }

@@ -14,7 +14,8 @@ use super::deliver::{self, AT_ONCE};
 use super::pass::{self, DigestWish, Rules};
 use super::publish::publish;
 use crate::records::Instant;
-use crate::shell::mail::Delivery;
+use crate::report::letters;
+use crate::shell::mail::{self, Delivery, Post, Recipients};
 use crate::shell::scan::{self, Batch, Look};
 use crate::shell::schedule::Schedule;
 use crate::shell::store::{Attempt, FileRow, Store, StoreError};
@@ -307,7 +308,8 @@ impl Service {
     }
 
     fn reloaded(&mut self) {
-        match (self.reload)() {
+        let refused = match (self.reload)() {
+            Err(why) => Some(why),
             Ok(rules) => {
                 let settings = &rules.config.settings;
                 match (settings.digest.schedule.parse(), Delivery::new(settings.mail.as_ref(), &self.state)) {
@@ -315,16 +317,42 @@ impl Service {
                         self.schedule = schedule;
                         self.delivery = Arc::new(delivery);
                         self.rules = rules;
-                        self.next_judgement = Tick::now();
-                        self.next_look = Tick::now();
-                        info!("configuration read anew");
+                        None
                     }
-                    (Err(error), _) => error!(%error, "configuration refused; the old one stays"),
-                    (_, Err(error)) => error!(%error, "configuration refused; the old one stays"),
+                    (Err(why), _) => Some(why.to_string()),
+                    (_, Err(why)) => Some(why.to_string()),
                 }
             }
-            Err(error) => error!(%error, "configuration refused; the old one stays"),
+        };
+        let Some(why) = refused else {
+            self.next_judgement = Tick::now();
+            self.next_look = Tick::now();
+            info!("configuration read anew");
+            // What was in the way of letters may be mended.
+            if let Err(error) = self.store.retry_letters(Utc::now()) {
+                warn!(%error, "letters are tried again at their own time");
+            }
+            return;
+        };
+        error!(error = %why, "configuration refused; the old one stays");
+        if let Err(error) = self.mail_refusal(&why) {
+            error!(%error, "the refusal could not be put into the outbox");
         }
+    }
+
+    /// Tells by mail, as the old configuration has it, that the new one was refused.
+    fn mail_refusal(&mut self, why: &str) -> Result<(), StoreError> {
+        let settings = &self.rules.config.settings;
+        let (fleet, mail) = (&settings.fleet, settings.mail.as_ref());
+        let now = Utc::now();
+        let lines: Vec<String> = why.lines().map(str::to_owned).collect();
+        let what = "configuration refused; the old one stays in force";
+        let letter = letters::notice(what, &lines, fleet.operator.as_deref(), now, fleet.time_zone);
+        let to = mail::recipients(Recipients::Program, mail, &settings.alerts);
+        let post = Post { kind: "notice", slug: "configuration-refused", made: now, from: mail::sender(mail), to: &to };
+        let pass = self.store.begin()?;
+        mail::post(&pass, &letter, post)?;
+        pass.commit()
     }
 
     /// Lets letters under way finish, notes them, and ends.

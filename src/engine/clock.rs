@@ -163,9 +163,9 @@ impl<'a> Stretch<'a> {
         let mut best: Vec<(f64, Option<usize>)> = Vec::with_capacity(n);
         for i in 0..n {
             let mut choice = (i as f64, None);
-            for j in i.saturating_sub(LOOK_BACK)..i {
+            for (j, (so_far, _)) in best.iter().enumerate().skip(i.saturating_sub(LOOK_BACK)) {
                 let link = if self.plausible(j, i) { 0.0 } else { JUMP_COST };
-                let cost = best[j].0 + (i - j - 1) as f64 + link;
+                let cost = so_far + (i - j - 1) as f64 + link;
                 if cost < choice.0 {
                     choice = (cost, Some(j));
                 }

@@ -122,7 +122,14 @@ impl Pass<'_> {
             params![letter.kind, letter.slug, millis(letter.made), letter.from, to_json(&letter.to)?],
             |row| row.get(0),
         )?;
-        let (message_id, message) = build(Row { id, state: self.id }).map_err(StoreError::Letter)?;
+        let (message_id, message) = match build(Row { id, state: self.id }) {
+            Ok(built) => built,
+            Err(why) => {
+                // The pass may go on without this letter: no half-made row stays behind.
+                self.transaction.execute("DELETE FROM letters WHERE id = ?1", [id])?;
+                return Err(StoreError::Letter(why));
+            }
+        };
         let sql = "UPDATE letters SET message_id = ?2, message = ?3 WHERE id = ?1";
         self.transaction.prepare_cached(sql)?.execute(params![id, message_id, message])?;
         Ok(id)

@@ -136,6 +136,8 @@ fn a_letter_waits_until_taken_for_everyone() {
     let mut store = Store::scratch(None).unwrap();
     let pass = store.begin().unwrap();
     assert!(matches!(pass.enqueue(&letter(&[]), build), Err(StoreError::Letter(_))));
+    let unmade = pass.enqueue(&letter(&["a@example.org"]), |_| Err("cannot be made".to_owned()));
+    assert!(matches!(unmade, Err(StoreError::Letter(_))));
     let id = pass.enqueue(&letter(&["a@example.org", "b@example.org"]), build).unwrap();
     pass.commit().unwrap();
 
