@@ -115,11 +115,15 @@ impl<'a> Reduction<'a> {
         if row.too_long {
             return self.reject_row(row.line, "a line of more than 65,000 characters".into(), "one row per sample");
         }
+        // A remark, whichever way the row would be cut.
+        if row.buffer[row.from..row.to].first() == Some(&b'#') {
+            return;
+        }
         if !row.ends.is_empty() {
             return self.sample(&Cut(row, mark), row.line);
         }
         let text = row.buffer[row.from..row.to].trim_ascii_end();
-        if text.is_empty() || text[0] == b'#' || text.iter().all(|b| *b == 0) {
+        if text.is_empty() || text.iter().all(|b| *b == 0) {
             return;
         }
         let mut record = csv::ByteRecord::new();

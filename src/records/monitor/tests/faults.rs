@@ -188,6 +188,17 @@ fn the_size_of_the_pieces_does_not_matter() {
     assert_eq!(reduce(Trickle(text.as_bytes(), 5), "a.csv", None, &context()), whole);
 }
 
+#[test]
+fn a_remark_is_a_remark_both_ways() {
+    let text = usual();
+    let at = text.match_indices('\n').nth(40).unwrap().0 + 1;
+    let mut bytes = text.into_bytes();
+    bytes[at] = b'#';
+    let by = |way| reduce_by(way, &bytes[..], "a.csv", None, &context());
+    assert_eq!(by(Way::Fast), by(Way::Csv));
+    assert_eq!(by(Way::Fast).1, []);
+}
+
 fn cell() -> impl Strategy<Value = String> {
     prop_oneof![
         6 => (0u32..30_000).prop_map(|v| format!("{}.{}", v / 10, v % 10)),
