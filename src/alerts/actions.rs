@@ -9,7 +9,7 @@ use chrono::{Days, NaiveDate, NaiveTime};
 use chrono_tz::Tz;
 
 use super::{Alert, PROGRAM, Pass, Why};
-use crate::alerts::local::at_or_after;
+use crate::records::local::at_or_after;
 use crate::records::{Instant, Source};
 
 /// An `action` entry that names an alert.

@@ -6,7 +6,6 @@
 
 mod actions;
 mod bundle;
-pub mod local;
 mod operations;
 mod reconcile;
 mod speak;

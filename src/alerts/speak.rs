@@ -4,10 +4,10 @@ use chrono::{DateTime, Duration, NaiveTime};
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
-use super::local::at_or_after;
 use super::{Alert, PROGRAM, Pass, State, Told};
 use crate::judge::Level;
 use crate::records::Instant;
+use crate::records::local::at_or_after;
 
 /// Days within which an alert that closed and came back, no larger than told, stays quiet: a value
 /// that hovers about its limit would otherwise open and close with every flight.

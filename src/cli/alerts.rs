@@ -69,7 +69,7 @@ pub fn list(cli: &Cli, options: &ListOptions) -> Result<u8, Stop> {
         let alert = find(&done.alerts, number)?;
         match options.view.json {
             true => output::json(&json::alerts(std::slice::from_ref(alert), zone))?,
-            false => output::print(&status::alert(alert, &done.engines, zone))?,
+            false => output::print(&status::alert(alert, done.engines(), zone))?,
         }
         return Ok(0);
     }

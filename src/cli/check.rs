@@ -83,8 +83,8 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
 fn fleet(rules: &Rules) -> Result<(Vec<Rejection>, Vec<String>), Stop> {
     let mut store = Store::scratch(None)?;
     let done = scan::round(&mut store, rules, Utc::now(), false)?;
-    let mut problems = done.rejections.clone();
-    let known: Vec<_> = done.engines.iter().map(|e| (e.tail.clone(), e.model.clone(), e.serial.clone())).collect();
+    let mut problems = done.rejections().to_vec();
+    let known: Vec<_> = done.engines().iter().map(|e| (e.tail.clone(), e.model.clone(), e.serial.clone())).collect();
     problems.extend(rules.config.unknown_names(&known));
     let zone = rules.config.settings.fleet.time_zone;
     let asked = done.alerts.iter().filter(|a| matches!(a.kind(), Kind::HoursDisagree | Kind::RecordsConflict));
@@ -101,8 +101,8 @@ fn explain(cli: &Cli, which: Option<&str>, as_json: bool) -> Result<u8, Stop> {
     let mut store = Store::scratch(None)?;
     let done = scan::round(&mut store, &rules, Utc::now(), false)?;
     let chosen = match which {
-        Some(which) => status::chosen(&done.engines, which)?,
-        None => done.engines.iter().collect(),
+        Some(which) => status::chosen(done.engines(), which)?,
+        None => done.engines().iter().collect(),
     };
     let engines: Vec<_> = chosen.into_iter().map(|engine| thresholds::of(&rules.config, engine)).collect();
     match as_json {

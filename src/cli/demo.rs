@@ -8,7 +8,7 @@ use clap::Args;
 
 use super::{Stop, exit, load, output, scan};
 use crate::daemon::publish;
-use crate::engine::order;
+use crate::records::local::at_or_after;
 use crate::report::digest;
 use crate::shell::store::Store;
 
@@ -42,7 +42,7 @@ pub fn run(options: &Options) -> Result<u8, Stop> {
     let mut last = None;
     output::line(&format!("Mornings {} to {} of the demo fleet:\n", options.from, options.to))?;
     while date <= options.to {
-        let now = order::local_moment(date.and_time(six), zone);
+        let now = at_or_after(date.and_time(six), zone);
         let done = scan::round(&mut store, &rules, now, true)?;
         scan::hand_over(&mut store, &rules, now)?;
         if let Some(morning) = &done.morning {

@@ -220,9 +220,9 @@ pub fn chart(cli: &Cli, options: &ChartOptions) -> Result<u8, Stop> {
     let named = |e: &&crate::judge::EngineView| {
         e.serial.eq_ignore_ascii_case(&options.engine) || e.tail.eq_ignore_ascii_case(&options.engine)
     };
-    let found: Vec<_> = done.engines.iter().filter(named).collect();
+    let found: Vec<_> = done.engines().iter().filter(named).collect();
     let [engine] = found[..] else {
-        let known: Vec<&str> = done.engines.iter().map(|e| &*e.serial).collect();
+        let known: Vec<&str> = done.engines().iter().map(|e| &*e.serial).collect();
         let message =
             format!("\"{}\" names {} engines, expected one of {}", options.engine, found.len(), known.join(", "));
         return Err(Stop::new(exit::USAGE, message));

@@ -10,6 +10,7 @@ use super::{Stop, exit};
 use crate::config;
 use crate::daemon::pass::Rules;
 use crate::engine::order;
+use crate::records::local::at_or_after;
 use crate::records::{Instant, Rejection, Source};
 
 /// Reads configuration and models. Every problem of both is in the list.
@@ -78,7 +79,7 @@ pub fn moment(text: &str, zone: Tz) -> Result<Instant, Stop> {
     }
     for format in ["%Y-%m-%dT%H:%M:%S", "%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M"] {
         if let Ok(local) = NaiveDateTime::parse_from_str(text, format) {
-            return Ok(order::local_moment(local, zone));
+            return Ok(at_or_after(local, zone));
         }
     }
     match NaiveDate::parse_from_str(text, "%Y-%m-%d") {
@@ -93,7 +94,7 @@ pub fn moment(text: &str, zone: Tz) -> Result<Instant, Stop> {
 /// The first moment of a date given as an argument, or the moment given.
 pub fn moment_from(text: &str, zone: Tz) -> Result<Instant, Stop> {
     match NaiveDate::parse_from_str(text, "%Y-%m-%d") {
-        Ok(date) => Ok(order::local_moment(date.and_time(NaiveTime::MIN), zone)),
+        Ok(date) => Ok(at_or_after(date.and_time(NaiveTime::MIN), zone)),
         Err(_) => moment(text, zone),
     }
 }

@@ -46,7 +46,7 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
     }
     let alerts: Vec<_> = done.alerts.iter().filter(|a| from.is_none_or(|f| a.finding.raised >= f)).cloned().collect();
     match options.view.json {
-        true => output::json(&json::scan(now, zone, scan::counts(&done), &done.engines, &alerts))?,
+        true => output::json(&json::scan(now, zone, scan::counts(&done), done.engines(), &alerts))?,
         false => output::print(&status::alerts(&alerts, now, zone))?,
     }
     Ok(scan::failing(&alerts, options.view.fail_on.map(Level::from)))

@@ -6,6 +6,7 @@ use std::time::{Duration, Instant as Tick};
 use clap::Args;
 
 use super::{Cli, Stop, View, exit, load, output};
+use crate::config::schedule::Schedule;
 use crate::daemon::pass::{self, DigestWish, Done, Rules};
 use crate::daemon::{deliver_now, publish};
 use crate::judge::Level;
@@ -14,7 +15,6 @@ use crate::report::{json, status};
 use crate::shell::log;
 use crate::shell::mail::Delivery;
 use crate::shell::scan::{self, Look};
-use crate::shell::schedule::Schedule;
 use crate::shell::store::Store;
 
 #[derive(Debug, Args)]
@@ -67,7 +67,7 @@ pub fn round(store: &mut Store, rules: &Rules, now: Instant, digests: bool) -> R
         }
         let digest = if digests && batch.left == 0 { digest_due(store, rules, now)? } else { DigestWish::No };
         let mut done = pass::run(store, rules, batch, now, digest)?;
-        if !done.unfinished {
+        if done.morning.is_some() {
             if !first {
                 // Files of earlier batches of this round count as read in it.
                 done.counts.unchanged = done.counts.unchanged.saturating_sub(read);
@@ -113,18 +113,18 @@ pub fn runtime() -> Result<tokio::runtime::Runtime, Stop> {
 fn print(done: &Done, rules: &Rules, as_json: bool) -> Result<(), Stop> {
     let zone = rules.config.settings.fleet.time_zone;
     if as_json {
-        return output::json(&json::scan(done.as_of, zone, counts(done), &done.engines, &done.shown));
+        return output::json(&json::scan(done.as_of, zone, counts(done), done.engines(), &done.shown));
     }
     let c = done.counts;
     output::line(&format!(
         "Files: {} read, {} unchanged, {} waiting, {} rejected; {} rows rejected. Letters written: {}.",
         c.read, c.unchanged, c.waiting, c.rejected, c.rows_rejected, done.letters
     ))?;
-    for rejection in done.rejections.iter().take(20) {
+    for rejection in done.rejections().iter().take(20) {
         output::line(&format!("  {rejection}"))?;
     }
-    if done.rejections.len() > 20 {
-        output::line(&format!("  … and {} more: cowlwatch check", done.rejections.len() - 20))?;
+    if done.rejections().len() > 20 {
+        output::line(&format!("  … and {} more: cowlwatch check", done.rejections().len() - 20))?;
     }
     let live: Vec<_> = done.alerts.iter().filter(|a| a.is_live()).cloned().collect();
     output::print(&status::alerts(&live, done.as_of, zone))

@@ -24,10 +24,10 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
     let done = scan::round(&mut store, &rules, now, false)?;
     let live: Vec<_> = done.alerts.iter().filter(|a| a.is_live()).cloned().collect();
     match &options.which {
-        None if options.view.json => output::json(&json::engines(&done.engines))?,
-        None => output::print(&status::fleet(&done.engines, &live, &done.aircraft, now, zone))?,
+        None if options.view.json => output::json(&json::engines(done.engines()))?,
+        None => output::print(&status::fleet(done.engines(), &live, done.aircraft(), now, zone))?,
         Some(which) => {
-            let chosen = chosen(&done.engines, which)?;
+            let chosen = chosen(done.engines(), which)?;
             if options.view.json {
                 let owned: Vec<_> = chosen.into_iter().cloned().collect();
                 output::json(&json::engines(&owned))?;

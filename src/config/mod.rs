@@ -8,6 +8,7 @@ pub mod keys;
 mod mail;
 pub mod meant;
 pub mod models;
+pub mod schedule;
 pub mod scope;
 pub mod settings;
 

@@ -1,13 +1,13 @@
 //! `[fleet]`, `[digest]` and `[alerts]`: what is not per engine.
 
 use std::path::{Component, Path, PathBuf};
-use std::str::FromStr;
 
-use chrono::{NaiveTime, TimeZone, Utc};
+use chrono::NaiveTime;
 use chrono_tz::Tz;
 
 use super::mail;
 use super::meant::{Alerts, Digest, FleetSettings};
+use super::schedule::Schedule;
 use crate::records::keyed::{Keys, Range, nearest};
 
 /// Schedule of the digest unless one is given: half past six every morning.
@@ -92,34 +92,11 @@ pub fn digest(top: &Keys<'_>) -> Digest {
     let schedule = keys.text("schedule", example).map(str::to_owned);
     keys.done();
     let Some(schedule) = schedule else { return usual };
-    if let Err(expected) = schedule_holds(&schedule) {
-        keys.wrong("schedule", expected);
+    if let Err(error) = schedule.parse::<Schedule>() {
+        keys.wrong("schedule", error.expected);
         return usual;
     }
     Digest { schedule }
-}
-
-/// Whether a schedule has five fields, weekdays by name, and comes round at all; else what was expected.
-///
-/// Weekday numbers are refused because programs disagree whether 1 is Sunday or Monday.
-pub fn schedule_holds(schedule: &str) -> Result<(), String> {
-    let fields: Vec<&str> = schedule.split_whitespace().collect();
-    let [.., weekday] = fields[..] else { return Err("five fields".to_owned()) };
-    if fields.len() != 5 {
-        return Err(format!("five fields: minute hour day month weekday; this has {}", fields.len()));
-    }
-    if weekday.contains(|c: char| c.is_ascii_digit()) {
-        return Err("weekdays by name, such as Mon-Fri or Mon,Thu: programs disagree about the numbers".to_owned());
-    }
-    let example = "minute 0-59, hour 0-23, day 1-31, month 1-12 or Jan-Dec, weekday Mon-Sun, such as \"30 6 * * *\"";
-    let Ok(parsed) = cron::Schedule::from_str(&format!("0 {}", fields.join(" "))) else {
-        return Err(example.to_owned());
-    };
-    let Some(start) = Utc.with_ymd_and_hms(2024, 1, 1, 0, 0, 0).single() else { return Ok(()) };
-    match parsed.after(&start).next() {
-        Some(_) => Ok(()),
-        None => Err(format!("a time that comes round: {example}")),
-    }
 }
 
 /// Reads `[alerts]`.

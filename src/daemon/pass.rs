@@ -3,7 +3,7 @@
 //! The same code serves the service, `scan`, `status` and `replay`; only the store (real or a
 //! scratch copy) and the moment differ.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
 use chrono::NaiveDate;
@@ -11,10 +11,10 @@ use tracing::{error, info, warn};
 
 use crate::alerts::{self, Action, Alert, Audience, Bundle, Outcome};
 use crate::config::Config;
-use crate::engine::{self, Fleet, Models, What};
-use crate::judge::{self, EngineView, Evidence, Finding, Judgement, Kind, RulesFor};
+use crate::engine::{self, AircraftHistory, Fleet, Models, What};
+use crate::judge::{self, Closing, EngineView, Finding, Judgement, Kind, RulesFor, gaps};
 use crate::records::{Instant, Rejection, Source, TailRecords};
-use crate::report::{self, Freshness, Letter, Morning, Undelivered};
+use crate::report::{self, Freshness, Letter, Morning};
 use crate::shell::mail::{self, Recipients};
 use crate::shell::scan::{Batch, Change, FileRecords};
 use crate::shell::store::{self, Pass, Store};
@@ -41,20 +41,28 @@ pub struct Counts {
 pub struct Done {
     pub as_of: Instant,
     pub counts: Counts,
-    pub engines: Vec<EngineView>,
     /// All alerts, by number.
     pub alerts: Vec<Alert>,
     /// Those that are live, and those that changed in this pass.
     pub shown: Vec<Alert>,
-    pub aircraft: Vec<Freshness>,
-    pub rejections: Vec<Rejection>,
-    /// What digest and page are made of; none where nothing was judged.
+    /// What digest and page are made of; `None`: files were left for the next batch, and nothing was judged.
     pub morning: Option<Morning>,
-    pub digest: Option<NaiveDate>,
     pub letters: u32,
-    pub undelivered: Undelivered,
-    /// True when files were left for the next batch: nothing was judged.
-    pub unfinished: bool,
+}
+
+impl Done {
+    pub fn engines(&self) -> &[EngineView] {
+        self.morning.as_ref().map_or(&[], |m| &m.engines)
+    }
+
+    pub fn aircraft(&self) -> &[Freshness] {
+        self.morning.as_ref().map_or(&[], |m| &m.aircraft)
+    }
+
+    /// Rows and files that could not be read and are not mended.
+    pub fn rejections(&self) -> &[Rejection] {
+        self.morning.as_ref().map_or(&[], |m| &m.rejections)
+    }
 }
 
 /// Whether a digest is made in this pass.
@@ -80,61 +88,48 @@ pub fn run(
     let pass = store.begin()?;
     let mut counts =
         Counts { read: batch.read, unchanged: batch.unchanged, waiting: batch.waiting, ..Counts::default() };
-    let unfinished = batch.left > 0;
     apply(&pass, &batch)?;
-    if unfinished {
+    if batch.left > 0 {
         let alerts = pass.alerts()?;
         pass.commit()?;
-        return Ok(nothing_judged(now, counts, alerts));
+        return Ok(Done { as_of: now, counts, alerts, shown: Vec::new(), morning: None, letters: 0 });
     }
-    let seen = Seen::load(&pass, &batch, rules)?;
+    let seen = Seen::load(&pass, &batch)?;
     counts.rejected = seen.rejected_files();
     counts.rows_rejected = seen.rejections.iter().filter(|r| !r.whole_file).count() as u32;
 
     let remembered = pass.alerts()?;
-    let fleet = seen.fleet(rules, now);
-    let mut judgement = judge::judge(&fleet, &*rules.config, zone, &alerts::closings(&remembered), now);
-    judgement.findings.extend(seen.findings(rules, now));
+    let mut judged = Judged::of(&pass, &seen.groups, rules, &alerts::closings(&remembered), now)?;
+    judged.findings.extend(seen.findings(rules, now));
+    keep_raised(&mut judged.findings, &remembered);
     let first = pass.is_first()?;
     let outcome = alerts::reconcile(
         remembered,
-        judgement.findings.clone(),
-        &actions(&fleet),
+        std::mem::take(&mut judged.findings),
+        &judged.actions,
         &alerts::Pass { now, zone, first, policy: &rules.config.settings.alerts },
     );
     log_decisions(&outcome);
     pass.put_alerts(outcome.changed())?;
 
+    let some = !judged.engines.is_empty();
+    let mut morning = morning(&pass, rules, judged, &outcome, seen, now)?;
+    morning.first = first;
     let mut writing = Writing { pass: &pass, rules, now, letters: 0 };
-    let morning = morning(&pass, rules, &judgement, &outcome, &seen, &fleet, now, first)?;
     for bundle in alerts::bundles(&outcome) {
         writing.single(&bundle, &outcome, &morning)?;
     }
-    let digest = writing.digest(digest, morning.clone())?;
-    if first && !judgement.engines.is_empty() {
+    let digest = writing.digest(digest, &mut morning)?;
+    if first && some {
         if digest.is_none() {
             writing.summary(&morning)?;
         }
         pass.mark_summarised()?;
     }
     let letters = writing.letters;
-    let undelivered = pass.outbox()?.undelivered;
     pass.commit()?;
     let shown = outcome.alerts.iter().filter(|a| a.is_live() || outcome.changed.contains(&a.number)).cloned().collect();
-    Ok(Done {
-        as_of: now,
-        counts,
-        engines: judgement.engines,
-        alerts: outcome.alerts,
-        shown,
-        aircraft: morning.aircraft.clone(),
-        rejections: seen.rejections,
-        morning: Some(morning),
-        digest,
-        letters,
-        undelivered,
-        unfinished: false,
-    })
+    Ok(Done { as_of: now, counts, alerts: outcome.alerts, shown, morning: Some(morning), letters })
 }
 
 /// Judges what the store holds under other rules, without remembering anything: for comparisons.
@@ -148,27 +143,9 @@ pub fn findings(
     now: Instant,
 ) -> Result<(Vec<Finding>, Option<Instant>), store::StoreError> {
     let pass = store.begin()?;
-    let fleet = Seen::load(&pass, &Batch::default(), rules)?.fleet(rules, now);
-    let zone = rules.config.settings.fleet.time_zone;
-    let first = fleet.engines.iter().filter_map(|engine| engine.events.first()).map(|event| event.at).min();
-    Ok((judge::judge(&fleet, &*rules.config, zone, &[], now).findings, first))
-}
-
-fn nothing_judged(now: Instant, counts: Counts, alerts: Vec<Alert>) -> Done {
-    Done {
-        as_of: now,
-        counts,
-        engines: Vec::new(),
-        shown: Vec::new(),
-        alerts,
-        aircraft: Vec::new(),
-        rejections: Vec::new(),
-        morning: None,
-        digest: None,
-        letters: 0,
-        undelivered: Undelivered::default(),
-        unfinished: true,
-    }
+    let groups = Seen::load(&pass, &Batch::default())?.groups;
+    let judged = Judged::of(&pass, &groups, rules, &[], now)?;
+    Ok((judged.findings, judged.first_record))
 }
 
 fn apply(pass: &Pass<'_>, batch: &Batch) -> Result<(), store::StoreError> {
@@ -192,59 +169,55 @@ fn apply(pass: &Pass<'_>, batch: &Batch) -> Result<(), store::StoreError> {
     Ok(())
 }
 
-/// What the state and the last look say about the fleet.
+/// What the state and the last look say about files and folders.
 struct Seen {
-    tails: Vec<TailRecords>,
+    /// Tails that share engines, and so must be judged together.
+    groups: Vec<Vec<String>>,
     rejections: Vec<Rejection>,
     /// Modification time of files with rejections.
-    changed: Vec<(String, Instant)>,
+    changed: HashMap<String, Instant>,
+    /// Every tail with records.
+    known: usize,
     missing: BTreeSet<String>,
-    unreachable: bool,
+    unreachable: Option<String>,
 }
 
 impl Seen {
-    fn load(pass: &Pass<'_>, batch: &Batch, _rules: &Rules) -> Result<Self, store::StoreError> {
-        let mut seen = Self {
-            tails: Vec::new(),
-            rejections: Vec::new(),
-            changed: Vec::new(),
-            missing: BTreeSet::new(),
-            unreachable: batch.unreachable.is_some(),
-        };
-        for tail in pass.tails()? {
-            let mut aircraft = None;
-            let (mut entries, mut runs) = (Vec::new(), Vec::new());
+    fn load(pass: &Pass<'_>, batch: &Batch) -> Result<Self, store::StoreError> {
+        let (mut groups, mut rejections, mut missing) = (Groups::default(), Vec::new(), BTreeSet::new());
+        let tails = pass.tails()?;
+        let known = tails.len();
+        for tail in tails {
+            let mut serials = BTreeSet::new();
             for (_, records) in pass.records_of::<FileRecords>(&tail)? {
-                aircraft = records.aircraft.or(aircraft);
-                entries.extend(records.entries);
-                runs.extend(records.runs);
-                seen.rejections.extend(records.rejections);
+                let listed = records.aircraft.iter().flat_map(|a| &a.engines).map(|e| &e.serial);
+                serials.extend(listed.chain(records.entries.iter().filter_map(|e| e.serial.as_ref())).cloned());
+                rejections.extend(records.rejections);
             }
-            let there = batch.tails.iter().any(|t| t.name == tail && t.has_aircraft_file);
-            if !there {
-                seen.missing.insert(tail);
+            if !batch.tails.iter().any(|t| t.name == tail && t.has_aircraft_file) {
+                missing.insert(tail.clone());
             }
-            if let Some(aircraft) = aircraft {
-                runs = crate::records::monitor::join(runs);
-                seen.tails.push(TailRecords { aircraft, entries, runs });
-            }
+            groups.add(tail, serials);
         }
-        for tail in batch.tails.iter().filter(|t| !t.has_aircraft_file && !seen.missing.contains(&t.name)) {
-            seen.rejections.push(Rejection {
-                source: Source { file: tail.name.as_str().into(), line: 0 },
-                found: "a folder without aircraft.toml".to_owned(),
-                expected: "aircraft.toml, saying which engines sit where".to_owned(),
-                whole_file: true,
-            });
-        }
-        seen.rejections.extend(batch.problems.iter().cloned());
-        for row in pass.known_files()? {
-            if seen.rejections.iter().any(|r| *r.source.file == *row.path) {
-                let at = Instant::from_timestamp_nanos(row.mtime_ns);
-                seen.changed.push((row.path, at));
-            }
-        }
-        Ok(seen)
+        let without = batch.tails.iter().filter(|t| !t.has_aircraft_file && !missing.contains(&t.name));
+        rejections.extend(without.map(|tail| Rejection {
+            source: Source { file: tail.name.as_str().into(), line: 0 },
+            found: "a folder without aircraft.toml".to_owned(),
+            expected: "aircraft.toml, saying which engines sit where".to_owned(),
+            whole_file: true,
+        }));
+        rejections.extend(batch.problems.iter().cloned());
+        let files: BTreeSet<&str> = rejections.iter().map(|r| &*r.source.file).collect();
+        let rows = pass.known_files()?.into_iter().filter(|row| files.contains(row.path.as_str()));
+        let changed = rows.map(|row| (row.path, Instant::from_timestamp_nanos(row.mtime_ns))).collect();
+        Ok(Self {
+            groups: groups.into_lists(),
+            rejections,
+            changed,
+            known,
+            missing,
+            unreachable: batch.unreachable.clone(),
+        })
     }
 
     fn rejected_files(&self) -> u32 {
@@ -252,64 +225,100 @@ impl Seen {
         whole.map(|r| &r.source.file).collect::<BTreeSet<_>>().len() as u32
     }
 
-    fn fleet(&self, rules: &Rules, now: Instant) -> Fleet {
-        let tolerance = rules.config.rules("", "", "").records.hours_tolerance;
-        engine::build(&self.tails, &rules.models, rules.config.settings.fleet.time_zone, now, tolerance)
-    }
-
-    /// Findings about files and folders, one for each however many rows it concerns.
     fn findings(&self, rules: &Rules, now: Instant) -> Vec<Finding> {
-        let mut found: Vec<Finding> = Vec::new();
-        let files: BTreeSet<&Arc<str>> = self.rejections.iter().map(|r| &r.source.file).collect();
-        for file in files {
-            let about: Vec<&Rejection> = self.rejections.iter().filter(|r| &r.source.file == file).collect();
-            let changed = self.changed.iter().find(|(path, _)| **path == **file).map_or(now, |(_, at)| *at);
-            let tail = file.split('/').next().unwrap_or("");
-            let mut finding = file_finding(Kind::FileRejected, tail, file, changed.min(now));
-            finding.size = about.len() as f64;
-            finding.evidence = Evidence::default()
-                .with("found", about[0].found.clone())
-                .with("expected", about[0].expected.clone())
-                .with("rows", about.len() as f64)
-                .with("whole_file", about.iter().any(|r| r.whole_file))
-                .with("lines", about.iter().map(|r| r.source.clone()).take(12).collect::<Vec<_>>());
-            found.push(finding);
-        }
-        for tail in &self.missing {
-            let mut finding = file_finding(Kind::AircraftMissing, tail, "folder", now);
-            let what = if self.unreachable {
-                "the fleet folder does not answer"
-            } else {
-                "its folder or aircraft.toml is gone"
-            };
-            finding.evidence = Evidence::default()
-                .with("found", what)
-                .with("expected", "the folder as before; what is known of the aircraft is kept");
-            found.push(finding);
-        }
-        for finding in &mut found {
-            let rules = rules.config.rules(&finding.tail, "", "");
-            if let Some(&level) = rules.levels.get(&finding.kind) {
-                finding.level = level;
-            }
-        }
-        found
+        let mut found = gaps::rejected(&self.rejections, |file| self.changed.get(file).copied(), now);
+        found.extend(gaps::missing(&self.missing, self.known, self.unreachable.as_deref(), now));
+        found.into_iter().map(|f| judge::levelled(f.clone(), &rules.config.rules(&f.tail, "", ""))).collect()
     }
 }
 
-fn file_finding(kind: Kind, tail: &str, subject: &str, raised: Instant) -> Finding {
-    Finding {
-        kind,
-        level: kind.usual_level(),
-        tail: tail.into(),
-        position: None,
-        serial: None,
-        subject: subject.to_owned(),
-        raised,
-        hours: None,
-        settled: None,
-        size: 1.0,
-        evidence: Evidence::default(),
+/// Tails joined by the serials they name.
+#[derive(Default)]
+struct Groups(Vec<(Vec<String>, BTreeSet<Arc<str>>)>);
+
+impl Groups {
+    fn add(&mut self, tail: String, serials: BTreeSet<Arc<str>>) {
+        let (mut joined, apart): (Vec<_>, Vec<_>) =
+            std::mem::take(&mut self.0).into_iter().partition(|(_, known)| !known.is_disjoint(&serials));
+        joined.push((vec![tail], serials));
+        self.0 = apart;
+        let (tails, serials): (Vec<_>, Vec<_>) = joined.into_iter().unzip();
+        self.0.push((tails.into_iter().flatten().collect(), serials.into_iter().flatten().collect()));
+    }
+
+    fn into_lists(self) -> Vec<Vec<String>> {
+        self.0.into_iter().map(|(tails, _)| tails).collect()
+    }
+}
+
+/// What the judges say of the whole fleet. One group of tails at a time is in memory.
+#[derive(Default)]
+struct Judged {
+    findings: Vec<Finding>,
+    engines: Vec<EngineView>,
+    aircraft: Vec<AircraftHistory>,
+    actions: Vec<Action>,
+    first_record: Option<Instant>,
+}
+
+impl Judged {
+    fn of(
+        pass: &Pass<'_>,
+        groups: &[Vec<String>],
+        rules: &Rules,
+        closings: &[Closing],
+        now: Instant,
+    ) -> Result<Self, store::StoreError> {
+        let zone = rules.config.settings.fleet.time_zone;
+        let tolerance = rules.config.rules("", "", "").records.hours_tolerance;
+        let mut judged = Self::default();
+        for group in groups {
+            let mut tails = Vec::new();
+            for tail in group {
+                tails.extend(records_of(pass, tail)?);
+            }
+            let fleet = engine::build(&tails, &rules.models, zone, now, tolerance);
+            drop(tails);
+            let Judgement { findings, engines } = judge::judge(&fleet, &*rules.config, zone, closings, now);
+            judged.findings.extend(findings);
+            judged.engines.extend(engines);
+            judged.actions.extend(actions(&fleet));
+            let first = fleet.engines.iter().filter_map(|e| e.events.first()).map(|e| e.at).min();
+            judged.first_record = [judged.first_record, first].into_iter().flatten().min();
+            judged.aircraft.extend(fleet.aircraft);
+        }
+        judged.findings.sort_by(|a, b| a.raised.cmp(&b.raised).then_with(|| a.key().cmp(&b.key())));
+        judged.engines.sort_by(|a, b| (&a.tail, &a.position, &a.serial).cmp(&(&b.tail, &b.position, &b.serial)));
+        judged.aircraft.sort_by(|a, b| a.tail.cmp(&b.tail));
+        judged.actions.sort_by_key(|a| a.at);
+        Ok(judged)
+    }
+}
+
+/// Everything one tail's files say; nothing where there never was an aircraft.toml.
+fn records_of(pass: &Pass<'_>, tail: &str) -> Result<Option<TailRecords>, store::StoreError> {
+    let mut aircraft = None;
+    let (mut entries, mut runs) = (Vec::new(), Vec::new());
+    for (_, records) in pass.records_of::<FileRecords>(tail)? {
+        aircraft = records.aircraft.or(aircraft);
+        entries.extend(records.entries);
+        runs.extend(records.runs);
+    }
+    Ok(aircraft.map(|aircraft| TailRecords { aircraft, entries, runs: crate::records::monitor::join(runs) }))
+}
+
+/// Some findings have no record to date them by: they are as old as the alert that remembers them.
+fn keep_raised(findings: &mut [Finding], remembered: &[Alert]) {
+    let undated = |kind| matches!(kind, Kind::AircraftMissing | Kind::FileRejected | Kind::RecordsConflict);
+    let live: HashMap<&str, Instant> = remembered
+        .iter()
+        .filter(|a| undated(a.kind()) && a.is_live())
+        .map(|a| (a.key.as_str(), a.finding.raised))
+        .collect();
+    for finding in findings.iter_mut().filter(|f| undated(f.kind)) {
+        if let Some(&raised) = live.get(finding.key().as_str()) {
+            finding.raised = finding.raised.min(raised);
+        }
     }
 }
 
@@ -330,7 +339,6 @@ fn actions(fleet: &Fleet) -> Vec<Action> {
             });
         }
     }
-    list.sort_by_key(|a| a.at);
     list
 }
 
@@ -354,52 +362,49 @@ fn log_decisions(outcome: &Outcome) {
     }
 }
 
-#[expect(clippy::too_many_arguments, reason = "everything a digest is made of, gathered once")]
 fn morning(
     pass: &Pass<'_>,
     rules: &Rules,
-    judgement: &Judgement,
+    judged: Judged,
     outcome: &Outcome,
-    seen: &Seen,
-    fleet: &Fleet,
+    seen: Seen,
     now: Instant,
-    first: bool,
 ) -> Result<Morning, store::StoreError> {
     let last = pass.last_digest()?;
     let previous = last.as_ref().map(|d| d.made);
-    let outbox = pass.outbox()?;
     let since = |a: &Alert| match (&a.closed, previous) {
         (Some(closed), Some(previous)) => closed.at > previous && a.told.is_some(),
         _ => false,
     };
-    let alerts = outcome.alerts.iter().filter(|a| a.is_live() || since(a)).cloned().collect();
-    let aircraft = fleet
-        .aircraft
+    let silent: BTreeSet<&str> = outcome
+        .alerts
         .iter()
-        .map(|a| Freshness {
-            tail: a.tail.clone(),
-            last_record: a.last_log.max(a.last_recording),
-            silent: judgement
-                .findings
-                .iter()
-                .any(|f| f.kind == Kind::DataSilent && f.tail == a.tail && f.settled.is_none()),
-            missing: seen.missing.contains(&*a.tail),
-        })
+        .filter(|a| a.kind() == Kind::DataSilent && a.finding.settled.is_none() && !a.memory.gone)
+        .map(|a| &**a.tail())
         .collect();
+    let freshness = |a: &AircraftHistory| Freshness {
+        tail: a.tail.clone(),
+        last_record: a.last_log.max(a.last_recording),
+        silent: silent.contains(&*a.tail),
+        missing: seen.missing.contains(&*a.tail),
+    };
     Ok(Morning {
         operator: rules.config.settings.fleet.operator.clone(),
         zone: rules.config.settings.fleet.time_zone,
         as_of: now,
         sequence: last.map_or(0, |d| d.sequence) + 1,
         previous,
-        alerts,
-        engines: judgement.engines.clone(),
-        aircraft,
-        rejections: seen.rejections.clone(),
-        undelivered: outbox.undelivered,
-        first,
+        alerts: outcome.alerts.iter().filter(|a| a.is_live() || since(a)).cloned().collect(),
+        aircraft: judged.aircraft.iter().map(freshness).collect(),
+        engines: judged.engines,
+        rejections: seen.rejections,
+        undelivered: pass.outbox()?.undelivered,
+        first: false,
     })
 }
+
+/// Days for which the text of a delivered letter is kept.
+const KEPT_DAYS: i64 = 90;
 
 /// Letters of a pass, written into its transaction.
 struct Writing<'a> {
@@ -423,12 +428,13 @@ impl Writing<'_> {
         self.post("summary", "first-look", &letter, Recipients::Digest)
     }
 
-    fn digest(&mut self, wish: DigestWish, mut morning: Morning) -> Result<Option<NaiveDate>, store::StoreError> {
+    fn digest(&mut self, wish: DigestWish, morning: &mut Morning) -> Result<Option<NaiveDate>, store::StoreError> {
         let DigestWish::For(date) = wish else { return Ok(None) };
         let Some(sequence) = self.pass.record_digest(date, self.now)? else { return Ok(None) };
         morning.sequence = sequence;
-        let letter = report::digest::digest(&morning);
+        let letter = report::digest::digest(morning);
         self.post("digest", &format!("digest-{date}"), &letter, Recipients::Digest)?;
+        self.pass.tidy_letters(self.now - chrono::TimeDelta::days(KEPT_DAYS))?;
         info!(%date, sequence, subject = %letter.subject, "digest written");
         Ok(Some(date))
     }
@@ -455,5 +461,23 @@ impl Writing<'_> {
         }
         self.letters += 1;
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn tails_that_share_a_serial_are_judged_together() {
+        let serials = |list: &[&str]| list.iter().map(|s| Arc::from(*s)).collect::<BTreeSet<Arc<str>>>();
+        let mut groups = Groups::default();
+        for (tail, list) in [("A", &["1"][..]), ("B", &["2", "3"]), ("C", &["4"]), ("D", &["1", "3"])] {
+            groups.add(tail.to_owned(), serials(list));
+        }
+        let mut lists = groups.into_lists();
+        lists.iter_mut().for_each(|l| l.sort());
+        lists.sort();
+        assert_eq!(lists, [vec!["A", "B", "D"], vec!["C"]]);
     }
 }

@@ -54,7 +54,7 @@ pub fn publish(state: &Path, store: &Store, done: &Done, took_s: f64, now: Insta
         files_rejected: u64::from(done.counts.rejected),
         rows_rejected: u64::from(done.counts.rows_rejected),
         alerts: &done.alerts,
-        engines: &done.engines,
+        engines: done.engines(),
         undelivered: &outbox.undelivered,
         last_mail: outbox.last_sent,
         letters_sent: outbox.sent,

@@ -13,11 +13,11 @@ use tracing::{error, info, warn};
 use super::deliver::{self, AT_ONCE};
 use super::pass::{self, DigestWish, Rules};
 use super::publish::publish;
-use crate::records::Instant;
+use crate::config::schedule::Schedule;
+use crate::records::{Instant, Rejection};
 use crate::report::letters;
 use crate::shell::mail::{self, Delivery, Post, Recipients};
 use crate::shell::scan::{self, Batch, Look};
-use crate::shell::schedule::Schedule;
 use crate::shell::store::{Attempt, FileRow, Store, StoreError};
 
 /// The clock is looked at this often, whatever it does in between.
@@ -28,6 +28,8 @@ const SETTLE: Duration = Duration::from_millis(700);
 const READ_FOR: Duration = Duration::from_secs(15);
 /// A look that takes longer means that the share does not answer.
 const HUNG: Duration = Duration::from_secs(60);
+/// With nothing new, what the calendar brings (a change falling due, a silence) is looked for this often.
+const JUDGE_EVERY: Duration = Duration::from_secs(600);
 /// Time letters under way get to finish when told to stop.
 const LAST_LETTERS: Duration = Duration::from_secs(5);
 
@@ -68,6 +70,8 @@ struct Service {
     next_judgement: Tick,
     delivering: bool,
     foreign: i64,
+    /// Folders as the last judgement saw them.
+    folders: Option<Folders>,
 }
 
 /// Runs until SIGTERM or SIGINT.
@@ -92,6 +96,7 @@ pub async fn serve(rules: Rules, store: Store, state: PathBuf, delivery: Deliver
         next_judgement: Tick::now(),
         delivering: false,
         foreign,
+        folders: None,
     };
     let signals = match Signals::listen(events.clone()) {
         Ok(signals) => signals,
@@ -120,6 +125,24 @@ pub async fn serve(rules: Rules, store: Store, state: PathBuf, delivery: Deliver
     drop(watcher);
     signals.abort();
     ended
+}
+
+/// What a look saw besides files: one of these changing is news too.
+#[derive(Debug, PartialEq, Eq)]
+struct Folders {
+    tails: Vec<(String, bool)>,
+    problems: Vec<Rejection>,
+    unreachable: bool,
+}
+
+impl Folders {
+    fn of(batch: &Batch) -> Self {
+        Self {
+            tails: batch.tails.iter().map(|t| (t.name.clone(), t.has_aircraft_file)).collect(),
+            problems: batch.problems.clone(),
+            unreachable: batch.unreachable.is_some(),
+        }
+    }
 }
 
 struct Signals;
@@ -176,7 +199,7 @@ impl Service {
             Event::Stop => {}
         }
         self.notice_foreign_writes()?;
-        self.look();
+        self.look()?;
         self.deliver()
     }
 
@@ -192,25 +215,25 @@ impl Service {
     }
 
     /// Starts a look if it is time and none is under way.
-    fn look(&mut self) {
+    fn look(&mut self) -> Result<(), StoreError> {
         if let Some(since) = self.looking_since {
-            if since.elapsed() > HUNG && !self.hung {
-                self.hung = true;
-                warn!("the fleet folder does not answer");
+            if since.elapsed() <= HUNG {
+                return Ok(());
             }
-            return;
+            // The digest goes all the same, and says so: silence must not look like health.
+            let newly = !std::mem::replace(&mut self.hung, true);
+            if newly || self.digest_due(Utc::now()).is_some() {
+                let why = format!("no answer for {} s", HUNG.as_secs());
+                warn!(%why, "the fleet folder does not answer");
+                return self.judge(Batch { unreachable: Some(why), ..Batch::default() }, HUNG);
+            }
+            return Ok(());
         }
         if Tick::now() < self.next_look && self.digest_due(Utc::now()).is_none() {
-            return;
+            return Ok(());
         }
-        let known = match self.store.known_files() {
-            Ok(known) => known.into_iter().map(|row| (row.path.clone(), row)).collect::<HashMap<String, FileRow>>(),
-            Err(error) => {
-                error!(%error, "the state cannot be read");
-                self.next_look = Tick::now() + Duration::from_secs(5);
-                return;
-            }
-        };
+        let known: HashMap<String, FileRow> =
+            self.store.known_files()?.into_iter().map(|row| (row.path.clone(), row)).collect();
         let look = Look {
             folder: self.rules.config.settings.fleet.folder.clone(),
             config: self.rules.config.clone(),
@@ -225,10 +248,10 @@ impl Service {
             let batch = scan::look(&look, &known);
             let _ = events.blocking_send(Event::Looked(batch));
         });
+        Ok(())
     }
 
     fn looked(&mut self, batch: Batch) -> Result<(), StoreError> {
-        let started = Tick::now();
         let looking = self.looking_since.take().map_or(Duration::ZERO, |s| s.elapsed());
         if std::mem::take(&mut self.hung) {
             info!("the fleet folder answers again");
@@ -243,18 +266,28 @@ impl Service {
         if let Some(why) = &batch.unreachable {
             warn!(%why, "the fleet folder cannot be read");
         }
-        let now = Utc::now();
-        let digest = self.digest_due(now);
+        let folders = Folders::of(&batch);
         // With nothing new the answer only changes with the calendar: judge now and then.
-        let nothing_new = batch.changes.is_empty() && digest.is_none() && batch.unreachable.is_none();
+        let nothing_new = batch.changes.is_empty()
+            && self.folders.as_ref() == Some(&folders)
+            && self.digest_due(Utc::now()).is_none();
         if nothing_new && Tick::now() < self.next_judgement {
             return Ok(());
         }
-        let wish = digest.map_or(DigestWish::No, DigestWish::For);
+        self.judge(batch, looking)?;
+        self.folders = Some(folders);
+        Ok(())
+    }
+
+    /// One pass over what was seen, then page and metrics.
+    fn judge(&mut self, batch: Batch, looking: Duration) -> Result<(), StoreError> {
+        let started = Tick::now();
+        let now = Utc::now();
+        let wish = self.digest_due(now).map_or(DigestWish::No, DigestWish::For);
         let done = pass::run(&mut self.store, &self.rules, batch, now, wish)?;
-        self.next_judgement = Tick::now() + Duration::from_secs(600).max(every);
+        self.next_judgement = Tick::now() + JUDGE_EVERY;
         self.foreign = self.store.foreign_writes()?;
-        if !done.unfinished {
+        if done.morning.is_some() {
             let took = (looking + started.elapsed()).as_secs_f64();
             info!(
                 read = done.counts.read,
@@ -373,5 +406,70 @@ impl Service {
             }
         }
         Ended::Told
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::config::Config;
+    use crate::engine::Models;
+    use crate::judge::Kind;
+    use crate::shell::scan::FileRecords;
+
+    /// A service whose look at the fleet folder has been under way for `looking`.
+    fn service(folder: &std::path::Path, looking: Duration) -> (Service, mpsc::Receiver<Event>) {
+        let state = folder.join("state");
+        let mut config = Config::usual(folder.join("fleet"), folder.join("m"), state.clone(), chrono_tz::UTC);
+        config.settings.digest.schedule = "0 0 * * *".to_owned();
+        let mut store = Store::open(&state).unwrap();
+        let pass = store.begin().unwrap();
+        let (path, tail) = ("N0417H/logbook.csv".to_owned(), "N0417H".to_owned());
+        let row = FileRow { path, tail, size: 1, mtime_ns: 1, inode: 1, hash: [0; 32], reader: 0 };
+        pass.put_file(&row, &FileRecords::default()).unwrap();
+        pass.commit().unwrap();
+        let (events, inbox) = mpsc::channel(8);
+        let service = Service {
+            schedule: config.settings.digest.schedule.parse().unwrap(),
+            rules: Rules { config: Arc::new(config), models: Arc::new(Models::new()) },
+            delivery: Arc::new(Delivery::Folder(state.join("outbox"))),
+            store,
+            state,
+            events,
+            reload: Box::new(|| Err(String::new())),
+            looking_since: Tick::now().checked_sub(looking),
+            hung: false,
+            next_look: Tick::now(),
+            next_judgement: Tick::now(),
+            delivering: false,
+            foreign: 0,
+            folders: None,
+        };
+        (service, inbox)
+    }
+
+    #[test]
+    fn a_share_that_hangs_does_not_silence_the_digest() {
+        let folder = tempfile::tempdir().unwrap();
+        let (mut service, _inbox) = service(folder.path(), HUNG + Duration::from_secs(1));
+        service.look().unwrap();
+        let today = Utc::now().date_naive();
+        assert!(service.hung && service.store.digest_made(today).unwrap());
+        let alerts = service.store.alerts().unwrap();
+        let missing: Vec<_> = alerts.iter().filter(|a| a.kind() == Kind::AircraftMissing).collect();
+        assert_eq!(missing.len(), 1);
+        assert_eq!(&**missing[0].tail(), "fleet");
+        // Still hung: nothing more is said of it.
+        service.look().unwrap();
+        assert_eq!(service.store.alerts().unwrap(), alerts);
+    }
+
+    #[test]
+    fn a_look_under_way_is_waited_for() {
+        let folder = tempfile::tempdir().unwrap();
+        let (mut service, _inbox) = service(folder.path(), Duration::from_secs(1));
+        service.look().unwrap();
+        assert!(!service.hung && service.store.alerts().unwrap().is_empty());
     }
 }

@@ -13,7 +13,7 @@ use crate::records::{EntryKind, Instant, LogEntry, RunSummary, Source, TailRecor
 
 /// Puts the whole fleet's records in order of time and by engine. Records after `as_of` are unseen.
 pub fn build(tails: &[TailRecords], models: &Models, zone: Tz, as_of: Instant, tolerance_h: f64) -> Fleet {
-    let mut joined = Joined { models, fleet: Fleet::default(), by_serial: BTreeMap::new(), tails: Vec::new() };
+    let mut joined = Joined { models, zone, fleet: Fleet::default(), by_serial: BTreeMap::new(), tails: Vec::new() };
     let mut items = Vec::new();
     for (index, tail) in tails.iter().enumerate() {
         let entries = order::in_order(&tail.entries, zone, as_of);
@@ -120,6 +120,7 @@ fn rows(entries: &[(Instant, &LogEntry)], position: Option<&str>) -> Vec<Row> {
 
 struct Joined<'a> {
     models: &'a Models,
+    zone: Tz,
     fleet: Fleet,
     by_serial: BTreeMap<Arc<str>, usize>,
     tails: Vec<TailState<'a>>,
@@ -163,7 +164,7 @@ impl Joined<'_> {
                 continue;
             }
             let model = self.model(&listed.model, &listed.serial, tail, &source);
-            let engine = self.add(new_engine(listed, model, source));
+            let engine = self.add(new_engine(listed, model, source, self.zone));
             self.seat(tail, seat, engine, None);
         }
     }
@@ -335,7 +336,7 @@ impl Joined<'_> {
             None => {
                 let name = self.tails[tail].seat_models[seat].clone();
                 let model = self.model(&name, &serial, tail, &entry.source);
-                self.add(unlisted_engine(serial, model, entry.source.clone()))
+                self.add(unlisted_engine(serial, model, entry.source.clone(), self.zone))
             }
         };
         if self.tails[tail].seats[seat].1 == Some(engine) {
@@ -375,7 +376,7 @@ impl Joined<'_> {
                 None => {
                     let name = self.tails[tail].seat_models[seats[0]].clone();
                     let model = self.model(&name, serial, tail, &entry.source);
-                    self.add(unlisted_engine(serial.clone(), model, entry.source.clone()))
+                    self.add(unlisted_engine(serial.clone(), model, entry.source.clone(), self.zone))
                 }
             };
             let place = self.find_seat(engine);
@@ -489,7 +490,7 @@ fn happenings(entry: &LogEntry) -> Vec<What> {
     list
 }
 
-fn new_engine(listed: &InstalledEngine, model: Arc<Model>, source: Source) -> Engine {
+fn new_engine(listed: &InstalledEngine, model: Arc<Model>, source: Source, zone: Tz) -> Engine {
     let hours = listed.hours_at_start.map_or(0.0, |h| h.get());
     let since = match (listed.since, listed.hours_since) {
         (_, Some(h)) => Some(h.get()),
@@ -515,11 +516,12 @@ fn new_engine(listed: &InstalledEngine, model: Arc<Model>, source: Source) -> En
         last_change_hours: listed.last_oil_change_h.map(|h| hours - h.get()),
         fill_qt: listed.fill.map(|q| q.get()),
         add_mark_qt: listed.add_mark.map(|q| q.get()),
+        zone,
     }
 }
 
 /// An engine first heard of in a log entry.
-fn unlisted_engine(serial: Arc<str>, model: Arc<Model>, source: Source) -> Engine {
+fn unlisted_engine(serial: Arc<str>, model: Arc<Model>, source: Source, zone: Tz) -> Engine {
     Engine {
         serial,
         model,
@@ -533,5 +535,6 @@ fn unlisted_engine(serial: Arc<str>, model: Arc<Model>, source: Source) -> Engin
         last_change_hours: None,
         fill_qt: None,
         add_mark_qt: None,
+        zone,
     }
 }

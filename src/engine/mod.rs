@@ -185,9 +185,16 @@ pub struct Engine {
     pub last_change_hours: Option<f64>,
     pub fill_qt: Option<f64>,
     pub add_mark_qt: Option<f64>,
+    /// Zone of the fleet's logs.
+    pub zone: chrono_tz::Tz,
 }
 
 impl Engine {
+    /// The date of a moment as the log would write it.
+    pub fn date(&self, at: Instant) -> chrono::NaiveDate {
+        at.with_timezone(&self.zone).date_naive()
+    }
+
     /// Engine hours after the last event.
     pub fn hours(&self) -> f64 {
         self.clock_h

@@ -5,34 +5,23 @@
 
 use std::sync::Arc;
 
-use chrono::{Days, NaiveDateTime, NaiveTime, TimeZone};
+use chrono::{Days, NaiveTime};
 use chrono_tz::Tz;
 
+use crate::records::local::at_or_after;
 use crate::records::{Instant, LogEntry, Stamp};
 use crate::units::Hours;
 
-/// The moment of a local date and time. Without a time: the day's first moment, so that an entry is
-/// never later than the moment it was written. A time skipped in spring is the first moment after the
-/// gap; one that occurs twice in autumn is the earlier.
+/// The moment of a stamp. Without a time: the day's first moment, so that an entry is never later than
+/// the moment it was written.
 pub fn moment(stamp: Stamp, zone: Tz) -> Instant {
-    local_moment(stamp.date.and_time(stamp.time.unwrap_or(NaiveTime::MIN)), zone)
-}
-
-/// See [`moment`].
-pub fn local_moment(local: NaiveDateTime, zone: Tz) -> Instant {
-    for quarters in 0..=12 {
-        let shifted = local + chrono::TimeDelta::minutes(15 * quarters);
-        if let Some(found) = zone.from_local_datetime(&shifted).earliest() {
-            return found.to_utc();
-        }
-    }
-    local.and_utc()
+    at_or_after(stamp.date.and_time(stamp.time.unwrap_or(NaiveTime::MIN)), zone)
 }
 
 /// The last moment of a local date.
 pub fn end_of(date: chrono::NaiveDate, zone: Tz) -> Instant {
     let next = date.checked_add_days(Days::new(1)).unwrap_or(date);
-    local_moment(next.and_time(NaiveTime::MIN), zone) - chrono::TimeDelta::seconds(1)
+    at_or_after(next.and_time(NaiveTime::MIN), zone) - chrono::TimeDelta::seconds(1)
 }
 
 /// Entries in order of time, each with its moment; those after `as_of` are left out.

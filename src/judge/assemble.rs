@@ -5,8 +5,8 @@ use std::sync::Arc;
 use chrono_tz::Tz;
 
 use super::{
-    BreakIn, Closing, EnginePhase, EngineView, Finding, Judgement, Rate, RulesFor, Settled, break_in, consumption,
-    flight_review, gaps, ground, oil_change,
+    BreakIn, Closing, EnginePhase, EngineView, Finding, Judgement, Rate, RatePoint, RulesFor, Settled, break_in,
+    consumption, flight_review, gaps, ground, oil_change,
 };
 use crate::config::Rules;
 use crate::engine::{Engine, Event, Fleet, What};
@@ -46,7 +46,7 @@ fn rules_of(engine: &Engine, rules: &dyn RulesFor) -> Arc<Rules> {
 }
 
 /// The configured level, unless a judge raised it for a reason of its own.
-fn levelled(mut finding: Finding, rules: &Rules) -> Finding {
+pub fn levelled(mut finding: Finding, rules: &Rules) -> Finding {
     if finding.level == finding.kind.usual_level()
         && let Some(&level) = rules.levels.get(&finding.kind)
     {
@@ -129,7 +129,7 @@ fn one(
         level_qt: followed.level_qt,
         endurance_h: endurance(engine, followed.level_qt, followed.rate),
         ceiling_qt_per_h: ceiling(engine, rules),
-        points: followed.points,
+        points: thinned(followed.points),
         oil_changes_h: oil_changes(engine),
         due: changes.due,
         break_in,
@@ -137,6 +137,19 @@ fn one(
         unconfirmed: unconfirmed(engine, rules),
     };
     (view, findings)
+}
+
+/// Points of a picture no wider than this many are enough for any chart, and ten years of them are not kept.
+const MOST_POINTS: usize = 600;
+
+/// The last points as they are, those before them thinned evenly; additions stay.
+fn thinned(points: Vec<RatePoint>) -> Vec<RatePoint> {
+    let every = points.len().div_ceil(MOST_POINTS).max(1);
+    let recent = points.len().saturating_sub(MOST_POINTS / 4);
+    let keep = |i: usize, p: &RatePoint| i >= recent || i % every == 0 || (p.added_qt > 0.0 && every < 4);
+    let mut kept: Vec<RatePoint> = points.iter().enumerate().filter(|(i, p)| keep(*i, p)).map(|(_, p)| *p).collect();
+    kept.shrink_to_fit();
+    kept
 }
 
 /// The configured ceiling; none where the rated power is not known.

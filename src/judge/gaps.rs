@@ -3,12 +3,15 @@
 //! Told apart from engine findings: here the log is in doubt, not the engine. Silence must never
 //! look like health, so an aircraft nothing is heard of is said aloud.
 
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
 use chrono::TimeDelta;
 
 use super::{Evidence, Finding, Kind, Settled};
 use crate::config::Rules;
 use crate::engine::{AircraftHistory, Query};
-use crate::records::{Instant, Source};
+use crate::records::{Instant, Rejection, Source};
 
 fn days(days: f64) -> TimeDelta {
     TimeDelta::minutes((days * 1440.0) as i64)
@@ -91,6 +94,52 @@ pub fn question(query: &Query, rules: &Rules, as_of: Instant) -> Finding {
     finding
 }
 
+/// Files with rows that could not be read, one finding for each however many rows it concerns.
+/// `changed` gives a file's time of modification, where it is known.
+pub fn rejected(rejections: &[Rejection], changed: impl Fn(&str) -> Option<Instant>, as_of: Instant) -> Vec<Finding> {
+    let mut by_file: BTreeMap<&Arc<str>, Vec<&Rejection>> = BTreeMap::new();
+    for rejection in rejections {
+        by_file.entry(&rejection.source.file).or_default().push(rejection);
+    }
+    let told = by_file.into_iter().map(|(file, list)| {
+        let tail: Arc<str> = file.split('/').next().unwrap_or("").into();
+        let raised = changed(file).unwrap_or(as_of).min(as_of);
+        let mut finding = about(Kind::FileRejected, &tail, raised, file.to_string());
+        finding.size = list.len() as f64;
+        finding.evidence = Evidence::default()
+            .with("found", list[0].found.clone())
+            .with("expected", list[0].expected.clone())
+            .with("rows", list.len() as f64)
+            .with("whole_file", list.iter().any(|r| r.whole_file))
+            .with("lines", list.iter().map(|r| r.source.clone()).take(12).collect::<Vec<_>>());
+        finding
+    });
+    told.collect()
+}
+
+/// Known aircraft whose folder is gone. All of them at once is one question about the share, not one
+/// for each aircraft. `unanswered`: why the fleet folder itself could not be read, if so.
+pub fn missing(missing: &BTreeSet<String>, known: usize, unanswered: Option<&str>, as_of: Instant) -> Vec<Finding> {
+    let expected = "the folder as before; what is known is kept";
+    let all = unanswered.is_some() || (missing.len() == known && known > 1);
+    if all && known > 0 {
+        let found = unanswered.map_or_else(
+            || "the fleet folder is there, but no aircraft is in it".to_owned(),
+            |why| format!("the fleet folder does not answer ({why})"),
+        );
+        let mut finding = about(Kind::AircraftMissing, &"fleet".into(), as_of, "folder".to_owned());
+        finding.evidence = Evidence::default().with("found", found).with("expected", expected);
+        return vec![finding];
+    }
+    let one = |tail: &String| {
+        let mut finding = about(Kind::AircraftMissing, &tail.as_str().into(), as_of, "folder".to_owned());
+        finding.evidence =
+            Evidence::default().with("found", "its folder or aircraft.toml is gone").with("expected", expected);
+        finding
+    };
+    missing.iter().map(one).collect()
+}
+
 fn lines_key(lines: &[Source]) -> String {
     lines.first().map(ToString::to_string).unwrap_or_default()
 }
@@ -99,7 +148,7 @@ fn said(found: String, expected: String, source: &Source) -> Evidence {
     Evidence::default().with("found", found).with("expected", expected).with("lines", vec![source.clone()])
 }
 
-fn about(kind: Kind, tail: &std::sync::Arc<str>, raised: Instant, subject: String) -> Finding {
+fn about(kind: Kind, tail: &Arc<str>, raised: Instant, subject: String) -> Finding {
     Finding {
         kind,
         level: kind.usual_level(),

@@ -89,7 +89,7 @@ fn ran(engine: &Engine, as_of: Instant) -> Vec<Ran<'_>> {
     let mut last = (None, 0);
     for event in engine.events.iter().filter(|e| e.at <= as_of) {
         let What::GroundRun { hours } = event.what else { continue };
-        let date = event.at.date_naive();
+        let date = engine.date(event.at);
         last = if last.0 == Some(date) { (last.0, last.1 + 1) } else { (Some(date), 1) };
         let minutes = hours * 60.0;
         if covered(&mut pool, event.at, minutes - LOGGED_WITHIN_MIN) {
@@ -248,7 +248,7 @@ fn three_days(engine: &Engine, rules: &Rules, ran: &[Ran<'_>]) -> Vec<Finding> {
             continue;
         }
         let minutes: f64 = window.iter().map(|r| r.minutes).sum();
-        let days = (last.end.date_naive() - window[0].start.date_naive()).num_days() + 1;
+        let days = (engine.date(last.end) - engine.date(window[0].start)).num_days() + 1;
         let heads = window.iter().filter_map(|r| r.run()?.cht_ground_f).map(|p| f64::from(p.value));
         let hottest = heads.fold(None, |a: Option<f64>, b| Some(a.map_or(b, |a| a.max(b))));
         let lines: Vec<Source> = window.iter().map(|r| r.source.clone()).collect();
@@ -272,7 +272,7 @@ fn three_days(engine: &Engine, rules: &Rules, ran: &[Ran<'_>]) -> Vec<Finding> {
                 before.evidence = finding.evidence;
             }
             None => {
-                finding.subject = format!("three days to {}", last.end.date_naive());
+                finding.subject = format!("three days to {}", engine.date(last.end));
                 findings.push(finding);
             }
         }

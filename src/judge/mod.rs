@@ -505,6 +505,11 @@ pub trait RulesFor {
     fn rules(&self, tail: &str, model: &str, serial: &str) -> Arc<Rules>;
 }
 
+/// The level an operator gave a finding's kind, unless a judge raised it for a reason of its own.
+pub fn levelled(finding: Finding, rules: &Rules) -> Finding {
+    assemble::levelled(finding, rules)
+}
+
 /// Judges the whole fleet as of a moment. `closings` are the rate alerts people have closed.
 pub fn judge(
     fleet: &Fleet,

@@ -9,6 +9,7 @@ pub mod aircraft_file;
 pub mod keyed;
 pub mod layout;
 pub mod layout_tables;
+pub mod local;
 pub mod logbook;
 pub mod monitor;
 pub mod oil;

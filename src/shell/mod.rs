@@ -5,6 +5,5 @@ pub mod lock;
 pub mod log;
 pub mod mail;
 pub mod scan;
-pub mod schedule;
 pub mod store;
 pub mod workbook;

@@ -284,6 +284,7 @@ pub fn engine(case: &Case, flights: &[Flight]) -> Engine {
         last_change_hours: Some(0.0),
         fill_qt: Some(case.fill),
         add_mark_qt: case.mark_told.then_some(case.mark),
+        zone: chrono_tz::UTC,
     }
 }
 

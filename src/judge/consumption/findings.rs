@@ -298,7 +298,7 @@ impl<'a> Findings<'a> {
             .with("ratio_high", high)
             .with("from_h_per_qt", 1.0 / from)
             .with("to_h_per_qt", 1.0 / to)
-            .with("since", onset.at.date_naive())
+            .with("since", self.engine.date(onset.at))
             .with("since_hours", onset.hours)
             .with("hours_since_onset", event.hours - onset.hours)
             .with("to_low", from * low)
@@ -464,7 +464,7 @@ impl<'a> Findings<'a> {
             .with("ratio", ratio)
             .with("ratio_low", ratio * (1.0 - half).max(0.0))
             .with("ratio_high", ratio * (1.0 + half))
-            .with("since", grade.event.at.date_naive())
+            .with("since", self.engine.date(grade.event.at))
             .with("since_hours", grade.event.hours)
             .with("quarts", now.burnt - grade.burnt)
             .with("used", vec![grade.event.source.clone()])
@@ -483,7 +483,7 @@ impl<'a> Findings<'a> {
         finding.size = quarts.unwrap_or(1.0);
         finding.evidence = Evidence::default()
             .with_some("quarts", quarts)
-            .with("since", seen.at.date_naive())
+            .with("since", self.engine.date(seen.at))
             .with("since_hours", seen.hours)
             .with("used", vec![seen.source.clone(), event.source.clone()]);
         self.push_for_a_while(finding);

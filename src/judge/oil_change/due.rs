@@ -5,10 +5,10 @@ use chrono_tz::Tz;
 
 use super::plan::{Calendar, Plan, Point};
 use crate::config::Rules;
-use crate::engine::order::local_moment;
 use crate::engine::{Engine, Event, What};
 use crate::judge::{Due, Evidence, Finding, Kind, Settled};
 use crate::records::Instant;
+use crate::records::local::at_or_after;
 
 /// Days over which recent use is taken.
 const RECENT_DAYS: f64 = 30.0;
@@ -169,7 +169,7 @@ fn by_months(engine: &Engine, rules: &Rules, plan: &Plan, limit: &Calendar, zone
             })
             .or_else(|| limit.dropped.map(|at| Settled { at, why: default.to_owned(), source: None }))
     };
-    let starts = |date: NaiveDate| local_moment(date.and_time(NaiveTime::MIN), zone);
+    let starts = |date: NaiveDate| at_or_after(date.and_time(NaiveTime::MIN), zone);
     let overdue_from = limit.due.checked_add_days(Days::new(1 + u64::from(rules.oil_change.grace_days)));
     let soon_from = limit.due.checked_sub_days(Days::new(rules.oil_change.due_soon_days.max(0.0) as u64));
     let mut found = Vec::new();

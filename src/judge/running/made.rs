@@ -47,6 +47,7 @@ pub fn engine(kind: Option<BuildKind>, hours_since: f64) -> Engine {
         last_change_hours: None,
         fill_qt: None,
         add_mark_qt: None,
+        zone: chrono_tz::UTC,
     }
 }
 

@@ -65,8 +65,8 @@ fn hours(f: &Facts) -> String {
 }
 
 fn missing(f: &Facts) -> String {
-    let found = f.text(&["found", "what"]).map_or(String::new(), |t| format!(": {t}"));
-    format!("the aircraft's folder cannot be read any more{found}")
+    let found = f.text(&["found", "what"]).unwrap_or("cannot be read any more");
+    if &*f.finding.tail == "fleet" { found.to_owned() } else { format!("the aircraft's folder: {found}") }
 }
 
 fn disagree(f: &Facts) -> String {

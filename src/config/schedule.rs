@@ -11,8 +11,8 @@ use chrono::{Days, NaiveDate, NaiveDateTime, NaiveTime, TimeZone, Utc};
 use chrono_tz::Tz;
 use thiserror::Error;
 
-use crate::alerts::local::at_or_after;
 use crate::records::Instant;
+use crate::records::local::at_or_after;
 
 /// A digest schedule.
 #[derive(Clone, Debug)]
@@ -23,23 +23,28 @@ pub struct Schedule {
 
 /// What is wrong with a schedule, and what was expected.
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
-#[error("digest schedule \"{written}\": {what}, expected five fields such as 30 6 * * * or 0 6 * * mon-fri")]
+#[error("digest schedule \"{written}\", expected {expected}")]
 pub struct ScheduleError {
     pub written: String,
-    pub what: String,
+    pub expected: String,
 }
+
+/// What the five fields may hold.
+const FIELDS: &str = "minute 0-59, hour 0-23, day 1-31, month 1-12 or Jan-Dec, weekday Mon-Sun, such as \"30 6 * * *\"";
 
 impl FromStr for Schedule {
     type Err = ScheduleError;
 
     fn from_str(written: &str) -> Result<Self, ScheduleError> {
-        let wrong = |what: String| ScheduleError { written: written.to_owned(), what };
+        let wrong = |expected: String| ScheduleError { written: written.to_owned(), expected };
         let fields: Vec<&str> = written.split_whitespace().collect();
         let [minute, hour, day, month, weekday] = fields[..] else {
-            return Err(wrong(format!("{} fields", fields.len())));
+            let count = fields.len();
+            return Err(wrong(format!("five fields: minute hour day month weekday; this has {count}")));
         };
         if weekday.contains(|c: char| c.is_ascii_digit()) {
-            return Err(wrong(format!("weekday \"{weekday}\" as a number (programs count them differently)")));
+            let expected = "weekdays by name, such as Mon-Fri or Mon,Thu: programs disagree about the numbers";
+            return Err(wrong(expected.to_owned()));
         }
         let days: &[(&str, &str)] =
             if starred(day) || starred(weekday) { &[(day, weekday)] } else { &[(day, "*"), ("*", weekday)] };
@@ -47,11 +52,11 @@ impl FromStr for Schedule {
             .iter()
             .map(|(day, weekday)| cron::Schedule::from_str(&format!("0 {minute} {hour} {day} {month} {weekday}")))
             .collect::<Result<Vec<_>, _>>()
-            .map_err(|e| wrong(e.to_string().trim().replace('\n', " ")))?;
+            .map_err(|_| wrong(FIELDS.to_owned()))?;
         let schedule = Self { any };
         let start = NaiveDate::from_ymd_opt(2024, 1, 1).unwrap_or_default().and_time(NaiveTime::MIN);
         if schedule.after(start).is_none() {
-            return Err(wrong("no such day ever comes".to_owned()));
+            return Err(wrong(format!("a time that comes round: {FIELDS}")));
         }
         Ok(schedule)
     }
@@ -249,16 +254,16 @@ mod tests {
     #[test]
     fn what_is_refused_says_why() {
         for (written, expected) in [
-            ("30 6 * *", "4 fields"),
-            ("0 30 6 * * *", "6 fields"),
-            ("30 6 * * 1", "as a number"),
-            ("30 6 * * mon-5", "as a number"),
-            ("61 6 * * *", "digest schedule"),
-            ("30 6 * * someday", "digest schedule"),
-            ("30 6 30 feb *", "no such day"),
+            ("30 6 * *", "this has 4"),
+            ("0 30 6 * * *", "this has 6"),
+            ("30 6 * * 1", "weekdays by name"),
+            ("30 6 * * mon-5", "weekdays by name"),
+            ("61 6 * * *", "minute 0-59"),
+            ("30 6 * * someday", "weekday Mon-Sun"),
+            ("30 6 30 feb *", "a time that comes round"),
         ] {
             let said = written.parse::<Schedule>().map(drop).unwrap_err().to_string();
-            assert!(said.contains(expected) && said.contains("expected five fields"), "{written}: {said}");
+            assert!(said.contains(expected) && said.contains(written), "{written}: {said}");
         }
     }
 
