@@ -3,6 +3,7 @@
 use chrono::Utc;
 use clap::Args;
 
+use super::seen::Seen;
 use super::{Cli, Stop, View, exit, load, output, scan};
 use crate::alerts::{Alert, Refused};
 use crate::judge::Level;
@@ -59,12 +60,7 @@ pub struct CloseOptions {
 }
 
 pub fn list(cli: &Cli, options: &ListOptions) -> Result<u8, Stop> {
-    let rules = load::rules(&cli.config)?;
-    let settings = &rules.config.settings;
-    let zone = settings.fleet.time_zone;
-    let now = load::as_of(options.view.as_of.as_deref(), zone)?;
-    let mut store = Store::scratch(Some(&settings.fleet.state).filter(|s| s.exists()).map(|s| s.as_path()))?;
-    let done = scan::round(&mut store, &rules, now, false)?;
+    let Seen { done, zone, now, .. } = Seen::of(cli, options.view.as_of.as_deref())?;
     if let Some(number) = options.number {
         let alert = find(&done.alerts, number)?;
         match options.view.json {

@@ -5,7 +5,9 @@ use std::path::{Path, PathBuf};
 use chrono_tz::Tz;
 use clap::Args;
 
-use super::{Cli, Stop, exit, load, output, scan};
+use super::seen::Seen;
+use super::{Cli, Stop, exit, load, output, status};
+use crate::alerts::Alert;
 use crate::records::{Instant, LogEntry, RunSummary};
 use crate::report::charts;
 use crate::report::words;
@@ -60,34 +62,41 @@ fn cannot_write(path: &Path) -> impl Fn(&dyn std::fmt::Display) -> Stop + '_ {
 }
 
 pub fn export(cli: &Cli, options: &ExportOptions) -> Result<u8, Stop> {
-    let rules = load::rules(&cli.config)?;
-    let settings = &rules.config.settings;
-    let zone = settings.fleet.time_zone;
-    let mut store = Store::scratch(Some(&settings.fleet.state).filter(|s| s.exists()).map(|s| s.as_path()))?;
-    let done = scan::round(&mut store, &rules, chrono::Utc::now(), false)?;
+    let Seen { store, done, zone, .. } = Seen::of(cli, None)?;
     std::fs::create_dir_all(&options.to).map_err(|e| cannot_write(&options.to)(&e))?;
+    let (entries, runs) = records(&store, &options.to, zone)?;
+    alerts(&done.alerts, &options.to, zone)?;
+    let (alerts, to) = (done.alerts.len(), options.to.display());
+    output::line(&format!("{entries} entries, {runs} runs and {alerts} alerts are in {to}."))?;
+    Ok(0)
+}
+
+/// Writes entries.csv and runs.csv; gives how many of each.
+fn records(store: &Store, to: &Path, zone: Tz) -> Result<(usize, usize), Stop> {
     let mut counts = (0, 0);
-    {
-        let mut entries = Sheet::create(&options.to, "entries.csv", &ENTRY_COLUMNS)?;
-        let mut runs = Sheet::create(&options.to, "runs.csv", &RUN_COLUMNS)?;
-        for tail in store.tails()? {
-            for (_, records) in store.records_of::<FileRecords>(&tail)? {
-                for entry in &records.entries {
-                    entries.row(&entry_row(&tail, entry))?;
-                    counts.0 += 1;
-                }
-                for run in &records.runs {
-                    runs.row(&run_row(&tail, run, zone))?;
-                    counts.1 += 1;
-                }
+    let mut entries = Sheet::create(to, "entries.csv", &ENTRY_COLUMNS)?;
+    let mut runs = Sheet::create(to, "runs.csv", &RUN_COLUMNS)?;
+    for tail in store.tails()? {
+        for (_, records) in store.records_of::<FileRecords>(&tail)? {
+            for entry in &records.entries {
+                entries.row(&entry_row(&tail, entry))?;
             }
+            for run in &records.runs {
+                runs.row(&run_row(&tail, run, zone))?;
+            }
+            counts = (counts.0 + records.entries.len(), counts.1 + records.runs.len());
         }
-        entries.end()?;
-        runs.end()?;
     }
-    let mut alerts = Sheet::create(&options.to, "alerts.csv", &ALERT_COLUMNS)?;
-    let mut history = Sheet::create(&options.to, "alert-history.csv", &["alert", "at", "by", "what"])?;
-    for alert in &done.alerts {
+    entries.end()?;
+    runs.end()?;
+    Ok(counts)
+}
+
+/// Writes alerts.csv and alert-history.csv.
+fn alerts(list: &[Alert], to: &Path, zone: Tz) -> Result<(), Stop> {
+    let mut alerts = Sheet::create(to, "alerts.csv", &ALERT_COLUMNS)?;
+    let mut history = Sheet::create(to, "alert-history.csv", &["alert", "at", "by", "what"])?;
+    for alert in list {
         let f = &alert.finding;
         let text = |t: &Option<std::sync::Arc<str>>| t.as_deref().unwrap_or("").to_owned();
         alerts.row(&[
@@ -107,15 +116,7 @@ pub fn export(cli: &Cli, options: &ExportOptions) -> Result<u8, Stop> {
         }
     }
     alerts.end()?;
-    history.end()?;
-    output::line(&format!(
-        "{} entries, {} runs and {} alerts are in {}.",
-        counts.0,
-        counts.1,
-        done.alerts.len(),
-        options.to.display()
-    ))?;
-    Ok(0)
+    history.end()
 }
 
 struct Sheet {
@@ -212,19 +213,11 @@ fn run_row(tail: &str, r: &RunSummary, zone: Tz) -> Vec<String> {
 }
 
 pub fn chart(cli: &Cli, options: &ChartOptions) -> Result<u8, Stop> {
-    let rules = load::rules(&cli.config)?;
-    let settings = &rules.config.settings;
-    let now = load::as_of(options.as_of.as_deref(), settings.fleet.time_zone)?;
-    let mut store = Store::scratch(Some(&settings.fleet.state).filter(|s| s.exists()).map(|s| s.as_path()))?;
-    let done = scan::round(&mut store, &rules, now, false)?;
-    let named = |e: &&crate::judge::EngineView| {
-        e.serial.eq_ignore_ascii_case(&options.engine) || e.tail.eq_ignore_ascii_case(&options.engine)
-    };
-    let found: Vec<_> = done.engines().iter().filter(named).collect();
+    let done = Seen::of(cli, options.as_of.as_deref())?.done;
+    let found = status::chosen(done.engines(), &options.engine)?;
     let [engine] = found[..] else {
-        let known: Vec<&str> = done.engines().iter().map(|e| &*e.serial).collect();
-        let message =
-            format!("\"{}\" names {} engines, expected one of {}", options.engine, found.len(), known.join(", "));
+        let serials: Vec<&str> = found.iter().map(|e| &*e.serial).collect();
+        let message = format!("{} has {} engines, expected one of {}", options.engine, found.len(), serials.join(", "));
         return Err(Stop::new(exit::USAGE, message));
     };
     let svg = options.out.extension().is_some_and(|e| e.eq_ignore_ascii_case("svg"));

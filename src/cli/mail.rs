@@ -3,10 +3,10 @@
 use chrono::Utc;
 use clap::Args;
 
+use super::seen::Seen;
 use super::{Cli, Stop, View, exit, load, output, scan};
 use crate::report::{digest as letter, letters};
 use crate::shell::mail::{self, Delivery, Recipients};
-use crate::shell::store::Store;
 
 #[derive(Debug, Args)]
 pub struct DigestOptions {
@@ -19,11 +19,7 @@ pub struct DigestOptions {
 
 /// Prints the digest as it would go now; nothing is stored or sent.
 pub fn digest(cli: &Cli, options: &DigestOptions) -> Result<u8, Stop> {
-    let rules = load::rules(&cli.config)?;
-    let settings = &rules.config.settings;
-    let now = load::as_of(options.view.as_of.as_deref(), settings.fleet.time_zone)?;
-    let mut store = Store::scratch(Some(&settings.fleet.state).filter(|s| s.exists()).map(|s| s.as_path()))?;
-    let done = scan::round(&mut store, &rules, now, false)?;
+    let done = Seen::of(cli, options.view.as_of.as_deref())?.done;
     if let Some(morning) = &done.morning {
         let letter = letter::digest(morning);
         match (options.view.json, options.html) {

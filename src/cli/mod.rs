@@ -11,6 +11,7 @@ mod manual;
 mod output;
 mod replay;
 mod scan;
+mod seen;
 mod status;
 mod watch;
 

@@ -34,7 +34,7 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
     let now = load::as_of(options.view.as_of.as_deref(), zone)?;
     let started = Tick::now();
     let mut store = match options.dry_run {
-        true => Store::scratch(Some(&settings.fleet.state).filter(|s| s.exists()).map(|s| s.as_path()))?,
+        true => Store::scratch(Some(&settings.fleet.state))?,
         false => Store::open(&settings.fleet.state)?,
     };
     let done = round(&mut store, &rules, now, true)?;

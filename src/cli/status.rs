@@ -2,10 +2,10 @@
 
 use clap::Args;
 
-use super::{Cli, Stop, View, exit, load, output, scan};
+use super::seen::Seen;
+use super::{Cli, Stop, View, exit, output, scan};
 use crate::judge::{EngineView, Level};
 use crate::report::{json, status};
-use crate::shell::store::Store;
 
 #[derive(Debug, Args)]
 pub struct Options {
@@ -16,13 +16,9 @@ pub struct Options {
 }
 
 pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
-    let rules = load::rules(&cli.config)?;
-    let settings = &rules.config.settings;
-    let zone = settings.fleet.time_zone;
-    let now = load::as_of(options.view.as_of.as_deref(), zone)?;
-    let mut store = Store::scratch(Some(&settings.fleet.state).filter(|s| s.exists()).map(|s| s.as_path()))?;
-    let done = scan::round(&mut store, &rules, now, false)?;
-    let live: Vec<_> = done.alerts.iter().filter(|a| a.is_live()).cloned().collect();
+    let seen = Seen::of(cli, options.view.as_of.as_deref())?;
+    let (done, zone, now) = (&seen.done, seen.zone, seen.now);
+    let live = seen.live();
     match &options.which {
         None if options.view.json => output::json(&json::engines(done.engines()))?,
         None => output::print(&status::fleet(done.engines(), &live, done.aircraft(), now, zone))?,

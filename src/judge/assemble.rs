@@ -146,7 +146,7 @@ const MOST_POINTS: usize = 600;
 fn thinned(points: Vec<RatePoint>) -> Vec<RatePoint> {
     let every = points.len().div_ceil(MOST_POINTS).max(1);
     let recent = points.len().saturating_sub(MOST_POINTS / 4);
-    let keep = |i: usize, p: &RatePoint| i >= recent || i % every == 0 || (p.added_qt > 0.0 && every < 4);
+    let keep = |i: usize, p: &RatePoint| i >= recent || i.is_multiple_of(every) || (p.added_qt > 0.0 && every < 4);
     let mut kept: Vec<RatePoint> = points.iter().enumerate().filter(|(i, p)| keep(*i, p)).map(|(_, p)| *p).collect();
     kept.shrink_to_fit();
     kept

@@ -99,20 +99,8 @@ pub fn committed() -> PathBuf {
 /// A fresh copy of a folder, without any state a person's own run left in it.
 pub fn copied(from: &Path) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
-    copy(from, folder.path());
+    support::copy(from, folder.path());
     folder
-}
-
-fn copy(from: &Path, to: &Path) {
-    for entry in std::fs::read_dir(from).unwrap().map(Result::unwrap).filter(|e| e.file_name() != "state") {
-        let target = to.join(entry.file_name());
-        if entry.path().is_dir() {
-            std::fs::create_dir(&target).unwrap();
-            copy(&entry.path(), &target);
-        } else {
-            std::fs::copy(entry.path(), &target).unwrap();
-        }
-    }
 }
 
 /// Every alert of the sixteen months, as if the program had been running.
