@@ -1,6 +1,6 @@
 //! The cells of a row, however the row was cut.
 
-use super::cell::{cell, cell_in};
+use super::cell::cell_in;
 use super::lines::Row;
 
 /// The cells of one row.
@@ -28,18 +28,5 @@ impl Cut<'_> {
     fn place(&self, column: usize) -> (usize, usize) {
         let from = if column == 0 { self.0.from } else { self.0.ends[column - 1] as usize + 1 };
         (from, self.0.ends[column] as usize)
-    }
-}
-
-/// A row as the `csv` crate reads it; the decimal mark.
-pub struct Whole<'a>(pub &'a csv::ByteRecord, pub u8);
-
-impl Cells for Whole<'_> {
-    fn text(&self, column: usize) -> &[u8] {
-        self.0.get(column).unwrap_or_default().trim_ascii_end()
-    }
-
-    fn number(&self, column: usize) -> i32 {
-        cell(self.0.get(column).unwrap_or_default(), self.1)
     }
 }

@@ -21,6 +21,7 @@ mod join;
 mod lines;
 mod phases;
 pub mod power;
+mod quoted;
 mod reader;
 mod recorder;
 mod summary;

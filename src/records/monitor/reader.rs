@@ -4,10 +4,11 @@ use std::io::Read;
 use std::sync::Arc;
 
 use super::cell::{MISSING, is_value};
-use super::cells::{Cells, Cut, Whole};
+use super::cells::{Cells, Cut};
 use super::channel::{ALT, Columns, GS, IAS, LAT, LON, RPM};
 use super::clock::Clock;
 use super::lines::{Lines, Row};
+use super::quoted::Quoted;
 use super::recorder::{Recorder, Step};
 use super::{ReduceContext, Way, summary};
 use crate::records::layout::MonitorLayout;
@@ -43,6 +44,8 @@ pub struct Reduction<'a> {
     runs: Vec<RunSummary>,
     rejections: Vec<Rejection>,
     rows_rejected: u32,
+    /// Made at the first row the fast way does not cut.
+    quoted: Option<Quoted>,
 }
 
 impl<'a> Reduction<'a> {
@@ -76,6 +79,7 @@ impl<'a> Reduction<'a> {
             runs: Vec::new(),
             rejections: Vec::new(),
             rows_rejected: 0,
+            quoted: None,
         }
     }
 
@@ -126,23 +130,17 @@ impl<'a> Reduction<'a> {
         if text.is_empty() || text.iter().all(|b| *b == 0) {
             return;
         }
-        let mut record = csv::ByteRecord::new();
-        let mut reader = csv::ReaderBuilder::new()
-            .has_headers(false)
-            .flexible(true)
-            .delimiter(delimiter)
-            .terminator(csv::Terminator::Any(b'\n'))
-            .from_reader(text);
-        let read = reader.read_byte_record(&mut record);
-        if !matches!(read, Ok(true)) || record.len() != self.columns.width {
+        let mut quoted = self.quoted.take().unwrap_or_else(|| Quoted::new(delimiter));
+        match quoted.cut(text) {
+            Some(cells) if cells == self.columns.width => self.sample(&quoted.row(mark), row.line),
             // A row cut short at the end of a file that is still being written is no fault.
-            if !row.unfinished {
+            _ if row.unfinished => {}
+            cells => {
                 let expected = format!("{} cells as in the header", self.columns.width);
-                self.reject_row(row.line, format!("{} cells", record.len()), &expected);
+                self.reject_row(row.line, format!("{} cells", cells.unwrap_or(0)), &expected);
             }
-            return;
         }
-        self.sample(&Whole(&record, mark), row.line);
+        self.quoted = Some(quoted);
     }
 
     fn sample(&mut self, cells: &impl Cells, line: u32) {
