@@ -185,13 +185,16 @@ def precision(program, case, engines, seed):
     """Error of the rate, and coverage of its interval, once so many quarts were burnt."""
     made = lives(case, engines, f"{seed}/{case.quarts:.0f} quarts")
     with Door(program, made) as door:
-        told = list(estimates(door.replay(DEFAULT), made, datetime.max - timedelta(days=1)))
+        out = door.replay(DEFAULT)
+    told = list(estimates(out, made, datetime.max - timedelta(days=1)))
+    fooled = {a["tail"] for a in out["alerts"] if a["kind"] in (RISE, FALL)}
+    calm = [engine["rate_qt_per_h"] / mixed(life, i) - 1 for engine, life, i in told if life.tail not in fooled]
     errors = [engine["rate_qt_per_h"] / mixed(life, i) - 1 for engine, life, i in told]
     inside = sum(engine["rate_low"] <= mixed(life, i) <= engine["rate_high"] for engine, life, i in told)
     return {
         "what": "precision", "kind": case.kind, "rate": case.rate, "quarts": case.quarts, "engines": len(told),
         "rmse": 100 * math.sqrt(statistics.fmean(e * e for e in errors)), "bias": 100 * statistics.fmean(errors),
-        "covers": 100 * inside / len(told),
+        "rmse_calm": 100 * math.sqrt(statistics.fmean(e * e for e in calm)), "covers": 100 * inside / len(told),
     }
 
 
@@ -285,7 +288,7 @@ def tell(r):
         covers = "" if math.isnan(r["covers"]) else f"; 90 % interval covers {r['covers']:.0f} %"
         return f"healthy {per} {r['name']} {r['hours']:.0f} h, per 1000 h: {text}; {more}{covers}"
     if r["what"] == "precision":
-        return f"rate    {per} after {r['quarts']:.0f} qt: RMSE {r['rmse']:.1f} %, bias {r['bias']:+.1f} %, interval covers {r['covers']:.0f} % ({r['engines']} engines)"
+        return f"rate    {per} after {r['quarts']:.0f} qt: RMSE {r['rmse']:.1f} % ({r['rmse_calm']:.1f} % without a false alarm), bias {r['bias']:+.1f} %, interval covers {r['covers']:.0f} % ({r['engines']} engines)"
     if r["what"] == "twins":
         text = "; ".join(f"{k}: median {r[k]['median']:.1f}, 90 % {r[k]['ninety']:.1f}, found {r[k]['found']:.0f} %, mate accused {r[k]['mate']:.0f} %, "
                          f"diverged {r[k]['diverged']:.0f} %, early {r[k]['early_per_1000_h']:.2f}/1000 h" for k in ("logged", "not logged"))

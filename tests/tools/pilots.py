@@ -92,7 +92,7 @@ def schedule(case, dice):
     while flown < case.hours:
         if dice.random() < 0.06:
             service = dice.randrange(3)
-        usual = (1.5, 0.9, 2.0)[service]
+        usual = (1.3, 0.75, 1.5)[service]
         hours = round(min(4.0, max(0.3, dice.lognormvariate(math.log(usual), 0.35))), 1)
         off = at + timedelta(minutes=dice.randrange(0, 50))
         on = off + timedelta(minutes=round(hours * 60) + 12)
