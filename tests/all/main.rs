@@ -17,6 +17,7 @@ mod mail_post;
 mod mail_server;
 mod metrics;
 mod must_show;
+mod oracles;
 mod outside;
 mod service;
 mod sheet_properties;

@@ -1,4 +1,5 @@
-//! The parts of the consumption judge against values published or computed outside the project.
+//! The parts of the consumption judge against values published or computed outside the project; `oracles.rs` asks the
+//! same libraries live.
 #![allow(clippy::unwrap_used, reason = "tests")]
 
 use cowlwatch::judge::consumption::belief::{Belief, Score, Seen};
@@ -62,7 +63,7 @@ fn ewma_follows_the_handbook() {
 }
 
 /// Annual flow of the Nile at Aswan 1871–1970, 10⁸ m³ (statsmodels `datasets.nile`, R `datasets::Nile`).
-const NILE: [f64; 100] = [
+pub const NILE: [f64; 100] = [
     1120.0, 1160.0, 963.0, 1210.0, 1160.0, 1160.0, 813.0, 1230.0, 1370.0, 1140.0, 995.0, 935.0, 1110.0, 994.0, 1020.0,
     960.0, 1180.0, 799.0, 958.0, 1140.0, 1100.0, 1210.0, 1150.0, 1250.0, 1260.0, 1220.0, 1030.0, 1100.0, 774.0, 840.0,
     874.0, 694.0, 940.0, 833.0, 701.0, 916.0, 692.0, 1020.0, 1050.0, 969.0, 831.0, 726.0, 456.0, 824.0, 702.0, 1120.0,
@@ -72,11 +73,8 @@ const NILE: [f64; 100] = [
     912.0, 746.0, 919.0, 718.0, 714.0, 740.0,
 ];
 
-/// The sump's own filter, set to the local-level model of the Nile: statsmodels' exact diffuse
-/// log-likelihood and filtered states.
-#[test]
-fn the_filter_is_the_local_level_filter_of_the_nile() {
-    let (reading, drift) = (15_099.0, 1_469.1);
+/// The sump's own filter, set to a local-level model of the Nile: log-likelihood, filtered means and variances.
+pub fn local_level(reading: f64, drift: f64) -> (f64, Vec<(f64, f64)>) {
     let mut belief = Belief::EMPTY;
     belief.push(NILE[0], reading);
     let seen = Seen::only(0);
@@ -92,6 +90,13 @@ fn the_filter_is_the_local_level_filter_of_the_nile() {
         belief.correct(&gain, Score { slope: off / variance, weight: 1.0 / variance });
         filtered.push((belief.mean[0], belief.cov[0][0]));
     }
+    (ln, filtered)
+}
+
+/// statsmodels' exact diffuse log-likelihood and filtered states.
+#[test]
+fn the_filter_is_the_local_level_filter_of_the_nile() {
+    let (ln, filtered) = local_level(15_099.0, 1_469.1);
     assert!((ln + 632.5456).abs() < 1e-3, "{ln}");
     for (year, want) in [(1872, 1140.928), (1898, 1133.126), (1899, 1037.222), (1970, 798.370)] {
         assert!((filtered[year - 1871].0 - want).abs() < 2e-3, "{year} {:?}", filtered[year - 1871]);
@@ -108,7 +113,7 @@ fn the_nile_splits_where_ruptures_splits_it() {
 }
 
 /// Dates of British coal-mining disasters with ten or more dead, 1851–1962, in years (R `boot::coal`; Jarrett 1979).
-const COAL: [f64; 191] = [
+pub const COAL: [f64; 191] = [
     1851.203, 1851.632, 1851.969, 1851.975, 1852.314, 1852.347, 1852.358, 1852.385, 1852.977, 1853.196, 1853.229,
     1853.319, 1853.500, 1854.135, 1856.396, 1856.506, 1856.539, 1856.618, 1857.138, 1857.404, 1857.582, 1858.091,
     1858.154, 1858.406, 1858.945, 1860.125, 1860.169, 1860.591, 1860.851, 1860.919, 1860.971, 1861.185, 1861.738,

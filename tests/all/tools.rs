@@ -13,25 +13,50 @@ pub fn helper(name: &str) -> PathBuf {
 /// A Python with aiosmtpd and prometheus_client: the system's, or a virtual environment made for the tests.
 pub fn python() -> PathBuf {
     static PYTHON: OnceLock<PathBuf> = OnceLock::new();
-    PYTHON.get_or_init(find_python).clone()
+    let needs = Needs {
+        name: "python",
+        imports: "import aiosmtpd.smtp, prometheus_client.openmetrics.parser",
+        packages: &["aiosmtpd", "prometheus_client"],
+    };
+    PYTHON.get_or_init(|| find_python(&needs)).clone()
 }
 
-fn has_modules(python: &Path) -> bool {
-    let imports = "import aiosmtpd.smtp, prometheus_client.openmetrics.parser";
-    Command::new(python).args(["-c", imports]).output().is_ok_and(|o| o.status.success())
+/// A Python with the libraries that check the statistics, likewise.
+pub fn python_of_oracles() -> PathBuf {
+    static PYTHON: OnceLock<PathBuf> = OnceLock::new();
+    let needs = Needs {
+        name: "python-oracles",
+        imports: "import changepoint_online, ruptures, statsmodels.api",
+        packages: &["changepoint-online", "ruptures", "statsmodels"],
+    };
+    PYTHON.get_or_init(|| find_python(&needs)).clone()
 }
 
-fn find_python() -> PathBuf {
-    let venv = Path::new(env!("CARGO_TARGET_TMPDIR")).join("python");
+/// What a Python must be able to import, and the packages that give it.
+struct Needs {
+    name: &'static str,
+    imports: &'static str,
+    packages: &'static [&'static str],
+}
+
+impl Needs {
+    fn met_by(&self, python: &Path) -> bool {
+        Command::new(python).args(["-c", self.imports]).output().is_ok_and(|o| o.status.success())
+    }
+}
+
+fn find_python(needs: &Needs) -> PathBuf {
+    let venv = Path::new(env!("CARGO_TARGET_TMPDIR")).join(needs.name);
     let made = venv.join("bin/python");
     for candidate in [made.clone(), PathBuf::from("/usr/bin/python3"), PathBuf::from("python3")] {
-        if has_modules(&candidate) {
+        if needs.met_by(&candidate) {
             return candidate;
         }
     }
+    let install = ["-m", "pip", "install", "-q"].iter().chain(needs.packages);
     let makes = [
         ("python3".into(), vec!["-m".into(), "venv".into(), venv.display().to_string()]),
-        (made.clone(), ["-m", "pip", "install", "-q", "aiosmtpd", "prometheus_client"].map(String::from).to_vec()),
+        (made.clone(), install.map(|a| String::from(*a)).collect()),
     ];
     let mut said = String::new();
     for (program, args) in makes {
@@ -42,9 +67,9 @@ fn find_python() -> PathBuf {
         }
     }
     assert!(
-        has_modules(&made),
-        "these cases need Python with aiosmtpd and prometheus_client (Debian: apt-get install python3-aiosmtpd \
-         python3-prometheus-client, or python3-venv and a package index): {said}"
+        needs.met_by(&made),
+        "these cases need a Python with {} (Debian: python3-venv and a package index): {said}",
+        needs.packages.join(", ")
     );
     made
 }
