@@ -16,9 +16,12 @@ test:
 bench:
     cargo bench
 
-# The goals of detection beside interval CUSUM and gamma GLR, on the same simulated logs.
-detection:
-    cargo run --release --example goals
+# The goals of detection: the judge called on the project's simulator, then through the front door on another one's logs,
+# beside interval CUSUM and gamma GLR; the table comes last. Held-out logs: `just detection 150 ANOTHER-WORD`.
+detection engines="150" seed="first":
+    cargo build --release --bin cowlwatch --example goals --example charts
+    target/release/examples/goals {{engines}}
+    tests/tools/front_door.py target/release/cowlwatch --charts target/release/examples/charts --engines {{engines}} --seed {{seed}}
 
 # The decision limits of the detector, from simulation. Prints the table of src/judge/consumption/calibration.rs.
 calibrate:

@@ -4,6 +4,8 @@
 //! What moves is the program's own: belief, candidates, sums, the search for additions not logged. What an
 //! observation says (`says`) and how noisy a flight is (`fly`) are those equations' own, written out here: the
 //! program is free to know better, and does. All 2,508 rows are checked.
+//! For one, it holds an addition of two quarts to a limit of surprise: a misread dipstick had more than doubled the
+//! false alarms.
 #![allow(clippy::unwrap_used, reason = "tests")]
 
 use cowlwatch::judge::consumption::belief::{Score, Seen};

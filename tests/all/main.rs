@@ -7,6 +7,7 @@ mod consumption;
 mod demo;
 mod dialects;
 mod flight_phases;
+mod front_door;
 mod handmade;
 mod kills;
 mod layers;

@@ -10,6 +10,8 @@
     reason = "test support; each program uses the part it needs"
 )]
 
+pub mod charts;
+
 use std::fmt::Write as _;
 use std::sync::Arc;
 

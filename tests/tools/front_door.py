@@ -2,6 +2,7 @@
 """Measures detection from outside: logbook files in, `cowlwatch replay --json` out, against a known truth.
 
     tests/tools/front_door.py PROGRAM [--engines N] [--seed WORD] [--only detection,healthy,...] [--jobs 2] [--json FILE]
+    tests/tools/front_door.py PROGRAM --charts CHARTS        all of it, and the goals beside what was measured
 
 Logs are made by `pilots.py`, which shares nothing with the program or its own simulator. A seed is any word: figures
 that guided a choice are worth nothing until seen again with another one.
@@ -22,6 +23,8 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 sys.path.insert(0, str(pathlib.Path(__file__).parent))
+import baselines  # noqa: E402
+import goals_table  # noqa: E402
 import known  # noqa: E402
 from pilots import KINDS, RATES, Case, live  # noqa: E402
 
@@ -139,6 +142,11 @@ def detection(program, case, engines, seed, compare=False):
     }
 
 
+def brief(program, case, engines, seed):
+    """Only whether a doubling is found, for the test suite."""
+    return detection(program, case, engines, seed)
+
+
 def healthy(program, case, engines, seed, name=""):
     """False alarms at two settings, questions asked, coverage along the life."""
     made = lives(case, engines, f"{seed}/healthy")
@@ -190,11 +198,13 @@ def precision(program, case, engines, seed):
     fooled = {a["tail"] for a in out["alerts"] if a["kind"] in (RISE, FALL)}
     calm = [engine["rate_qt_per_h"] / mixed(life, i) - 1 for engine, life, i in told if life.tail not in fooled]
     errors = [engine["rate_qt_per_h"] / mixed(life, i) - 1 for engine, life, i in told]
+    naive = [baselines.mean_rate(life) / mixed(life, i) - 1 for _, life, i in told]
+    naive = [e for e in naive if not math.isnan(e)]
     inside = sum(engine["rate_low"] <= mixed(life, i) <= engine["rate_high"] for engine, life, i in told)
     return {
         "what": "precision", "kind": case.kind, "rate": case.rate, "quarts": case.quarts, "engines": len(told),
         "rmse": 100 * math.sqrt(statistics.fmean(e * e for e in errors)), "bias": 100 * statistics.fmean(errors),
-        "rmse_calm": 100 * math.sqrt(statistics.fmean(e * e for e in calm)), "covers": 100 * inside / len(told),
+        "naive": 100 * math.sqrt(statistics.fmean(e * e for e in naive)), "rmse_calm": 100 * math.sqrt(statistics.fmean(e * e for e in calm)), "covers": 100 * inside / len(told),
     }
 
 
@@ -226,12 +236,21 @@ def seating(program, case, engines, seed, name):
     made = lives(case, engines, f"{seed}/{name}")
     with Door(program, made) as door:
         alerts = door.replay(DEFAULT)["alerts"]
+    alike = 100 * sum(map(baselines.two_periods_alike, made)) / engines
     share = lambda kind: 100 * len({a["tail"] for a in alerts if a["kind"] == kind}) / engines  # noqa: E731
-    return {"what": "seating", "name": name, "kind": case.kind, "hours": case.hours,
+    return {"what": "seating", "name": name, "kind": case.kind, "hours": case.hours, "alike": alike,
             "called": share("break-in-stabilised"), "rises": share(RISE), "falls": share(FALL)}
 
 
-def tasks(program, n, seed, only):
+def classical(charts, ratio, engines, seed):
+    """Interval CUSUM and gamma likelihood ratio on the logs of flights and additions."""
+    case = Case(kind="flights")
+    made = lives(case, engines, f"{seed}/healthy")
+    faults = lives(replace(case, fault=FAULT, ratio=ratio), engines, f"{seed}/fault")
+    return {"what": "classical", "ratio": ratio, "charts": baselines.charts(charts, PER_SIDE, made, faults, WITHIN_H)}
+
+
+def tasks(program, charts, n, seed, only):
     """(function, arguments) in the order of the tables."""
     todo = []
     for kind in KINDS:
@@ -249,7 +268,11 @@ def tasks(program, n, seed, only):
             ("service not logged", {"service_logged": False}), ("mark not told", {"mark_told": False}),
         ):
             todo += [(healthy, (replace(Case(kind=kind), **change), n, seed, name))]
-    return [(f, (program, *a)) for f, a in todo if not only or f.__name__ in only]
+    todo = [(f, (program, *a)) for f, a in todo]
+    todo += [(classical, (charts, r, n, seed)) for r in (2.0, 1.5) if charts]
+    if "brief" in only:
+        return [(brief, (program, Case(kind=k, fault=FAULT, ratio=2.0), n, seed)) for k in KINDS[:2]]
+    return [(f, a) for f, a in todo if not only or f.__name__ in only]
 
 
 def call(task):
@@ -261,22 +284,28 @@ def main():
     options.add_argument("program")
     options.add_argument("--engines", type=int, default=150, help="per case")
     options.add_argument("--seed", default="first", help="any word")
-    options.add_argument("--only", default="", help="detection, healthy, precision, twins, seating; by comma")
+    options.add_argument("--only", default="", help="detection, healthy, precision, twins, seating, classical; by comma; or brief")
     options.add_argument("--jobs", type=int, default=os.cpu_count())
+    options.add_argument("--charts", help="the example `charts`; with it the table of goals is printed")
     options.add_argument("--json", help="also write every figure to this file")
     given = options.parse_args()
-    todo = tasks(os.path.abspath(given.program), given.engines, given.seed, set(filter(None, given.only.split(","))))
+    charts = given.charts and os.path.abspath(given.charts)
+    todo = tasks(os.path.abspath(given.program), charts, given.engines, given.seed, set(filter(None, given.only.split(","))))
     results = []
     with ProcessPoolExecutor(given.jobs) as pool:
         for line in pool.map(call, todo):
             results.append(line)
             print(tell(line), flush=True)
+    if charts and not given.only:
+        print("\n" + goals_table.table(results, SETTING, given.engines, given.seed))
     if given.json:
-        pathlib.Path(given.json).write_text(json.dumps({"seed": given.seed, "engines": given.engines, "results": results}, indent=1))
+        # Not-a-number is no JSON.
+        lines = [{k: None if isinstance(v, float) and math.isnan(v) else v for k, v in line.items()} for line in results]
+        pathlib.Path(given.json).write_text(json.dumps({"seed": given.seed, "engines": given.engines, "results": lines}, indent=1))
 
 
 def tell(r):
-    per = f"{r['kind']:9} {r['rate']:.3f} qt/h" if "rate" in r else f"{r['kind']:9}"
+    per = f"{r['kind']:9} {r['rate']:.3f} qt/h" if "rate" in r else f"{r.get('kind', ''):9}"
     if r["what"] == "detection":
         known_ = "" if math.isnan(r["to_known"]) else f", {r['to_known']:.2f} x the filter that knows (median {r['known_median']:.1f} h)"
         return (f"fault   {per} x{r['ratio']:g}: median {r['median']:.1f} h, 90 % {r['ninety']:.1f} h; missed {r['missed']:.1f} %, "
@@ -293,6 +322,9 @@ def tell(r):
         text = "; ".join(f"{k}: median {r[k]['median']:.1f}, 90 % {r[k]['ninety']:.1f}, found {r[k]['found']:.0f} %, mate accused {r[k]['mate']:.0f} %, "
                          f"diverged {r[k]['diverged']:.0f} %, early {r[k]['early_per_1000_h']:.2f}/1000 h" for k in ("logged", "not logged"))
         return f"twins   {per} service {text}; delay ratio {r['ratio']:.2f}"
+    if r["what"] == "classical":
+        return "\n".join(f"by hand x{r['ratio']:g} {c['name']} (limit {c['limit']}): median {c['median']:.1f} h, 90 % {c['ninety']:.1f} h, missed {c['missed']:.0f} %"
+                         for c in r["charts"])
     return f"build   {per} {r['name']}, {r['hours']:.0f} h: called stabilised {r['called']:.1f} %, rises {r['rises']:.1f} %, falls {r['falls']:.1f} %"
 
 
