@@ -37,6 +37,7 @@ def table(results, setting, engines, seed):
         *(f"{c['median']:.1f}" for c in by_hand[2.0]))
     row("the same, 90 %", [at_most(GOALS["ninety"][i], d["ninety"]) for i, d in enumerate(double)],
         *(f"{c['ninety']:.1f}" for c in by_hand[2.0]))
+    row("a filter that knows rates and noise, median and 90 %", [("–", f"{d['known_median']:.1f}, {d['known_ninety']:.1f}") for d in double])
     row("× 2: nothing told within 50 h", [at_most(GOALS["missed"][i], silent(d), " %") for i, d in enumerate(double)],
         *(f"{c['missed']:.0f} %" for c in by_hand[2.0]))
     row("of these, a false rise was open", [("–", f"{d['rise open']:.1f} %") for d in double])
