@@ -5,13 +5,22 @@ use clap::Args;
 
 use super::seen::Seen;
 use super::{Cli, Stop, View, exit, load, output, scan};
-use crate::alerts::{Alert, Refused};
+use crate::alerts::{Alert, Refused, closings};
+use crate::daemon::pass;
 use crate::judge::Level;
 use crate::records::Instant;
-use crate::report::{json, status};
+use crate::report::{self, json, status, words};
 use crate::shell::store::Store;
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  cowlwatch alerts
+      those open, the most urgent first
+  cowlwatch alerts 7
+      alert 7: since when, from which lines, how near to its limit, what would have kept it away
+  cowlwatch alerts --all --json
+  cowlwatch alerts --fail-on warning
+      ends with 1 if a warning is open: for a script")]
 pub struct ListOptions {
     /// An alert's number: its evidence and history.
     pub number: Option<u32>,
@@ -36,6 +45,10 @@ pub struct Who {
 }
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  cowlwatch acknowledge 7 --by \"R. Doe\" --note \"borescope on Friday\"
+  cowlwatch acknowledge 7 --by \"R. Doe\" --until 2026-03-20
+      speaks again on that day if it is still open")]
 pub struct AcknowledgeOptions {
     #[command(flatten)]
     pub who: Who,
@@ -45,6 +58,8 @@ pub struct AcknowledgeOptions {
 }
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  cowlwatch mute 7 --until 2026-04-01 --by \"R. Doe\" --note \"dipstick on order\"")]
 pub struct MuteOptions {
     #[command(flatten)]
     pub who: Who,
@@ -54,27 +69,45 @@ pub struct MuteOptions {
 }
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  cowlwatch close 7 --by \"R. Doe\" --note \"return line replaced\"")]
 pub struct CloseOptions {
     #[command(flatten)]
     pub who: Who,
 }
 
 pub fn list(cli: &Cli, options: &ListOptions) -> Result<u8, Stop> {
-    let Seen { done, zone, now, .. } = Seen::of(cli, options.view.as_of.as_deref())?;
+    let seen = Seen::of(cli, options.view.as_of.as_deref())?;
     if let Some(number) = options.number {
-        let alert = find(&done.alerts, number)?;
-        match options.view.json {
-            true => output::json(&json::alerts(std::slice::from_ref(alert), zone))?,
-            false => output::print(&status::alert(alert, done.engines(), zone))?,
-        }
-        return Ok(0);
+        return one(seen, number, options.view.json);
     }
+    let Seen { done, zone, now, .. } = seen;
     let shown: Vec<Alert> = done.alerts.iter().filter(|a| options.all || a.is_live()).cloned().collect();
     match options.view.json {
         true => output::json(&json::alerts(&shown, zone))?,
         false => output::print(&status::alerts(&shown, now, zone))?,
     }
     Ok(scan::failing(&done.alerts, options.view.fail_on.map(Level::from)))
+}
+
+/// One alert with everything known about it.
+fn one(mut seen: Seen, number: u32, as_json: bool) -> Result<u8, Stop> {
+    let alert = find(&seen.done.alerts, number)?.clone();
+    let (finding, zone) = (&alert.finding, seen.zone);
+    let closings = closings(&seen.done.alerts);
+    let otherwise = pass::otherwise(&mut seen.store, &seen.rules, &closings, finding, seen.now)?;
+    let engines = seen.done.engines();
+    if as_json {
+        let course = report::alert::course(finding, engines);
+        output::json(&json::alert_in_full(&alert, course.as_ref(), otherwise.as_ref(), zone))?;
+        return Ok(0);
+    }
+    let engine = engines.iter().find(|e| Some(&e.serial) == finding.serial.as_ref());
+    let (model, serial) = engine.map_or(("", ""), |e| (&*e.model, &*e.serial));
+    let explained = seen.rules.config.explain(&finding.tail, model, serial);
+    let otherwise = otherwise.and_then(|o| words::otherwise(&o, finding, &explained, zone));
+    output::print(&report::alert::text(&alert, engines, otherwise.as_ref(), zone))?;
+    Ok(0)
 }
 
 fn find(alerts: &[Alert], number: u32) -> Result<&Alert, Stop> {

@@ -1,10 +1,11 @@
-//! `check`: every problem of configuration and fleet folder at once; touches nothing.
+//! `check`: every problem of configuration and fleet folder at once; touches nothing. For a folder that has
+//! logbooks but no aircraft.toml it prints one to start from.
 
 use chrono::Utc;
 use clap::Args;
 use serde::Serialize;
 
-use super::{Cli, Stop, exit, load, output, scan, status};
+use super::{Cli, Stop, exit, load, looked, output, scan, status};
 use crate::daemon::pass::Rules;
 use crate::judge::Kind;
 use crate::records::Rejection;
@@ -12,6 +13,13 @@ use crate::report::{thresholds, words};
 use crate::shell::store::Store;
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  cowlwatch check
+      every problem as file:line: what, and what was expected; ends with 65 or 78 if there is one
+  cowlwatch check --config new.toml
+      a configuration before it is put in force
+  cowlwatch check --explain N0417H
+      every threshold of an aircraft's engines, and which line set it")]
 pub struct Options {
     /// Show which threshold holds for an engine and which line set it; without a name, for every engine those
     /// that are not the default.
@@ -41,14 +49,23 @@ impl From<&Rejection> for Problem {
     }
 }
 
+/// An aircraft.toml for a folder that has none.
+#[derive(Debug, Serialize)]
+struct Proposed {
+    /// Where it belongs.
+    file: String,
+    toml: String,
+}
+
 pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
     if let Some(which) = &options.explain {
         return explain(cli, which.as_deref(), options.json);
     }
     let (rules, mut problems) = load::read_partly(&cli.config);
     let mut code = if problems.is_empty() { 0 } else { exit::CONFIGURATION };
-    let mut questions = Vec::new();
+    let (mut questions, mut proposed) = (Vec::new(), Vec::new());
     if let Some(rules) = rules {
+        proposed = proposals(&rules);
         match fleet(&rules) {
             Ok((of_fleet, asked)) => {
                 problems.extend(of_fleet);
@@ -64,7 +81,7 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
     }
     if options.json {
         let list: Vec<Problem> = problems.iter().map(Problem::from).collect();
-        output::json(&serde_json::json!({ "problems": list, "questions": questions }))?;
+        output::json(&serde_json::json!({ "problems": list, "questions": questions, "proposed": proposed }))?;
         return Ok(code);
     }
     for problem in &problems {
@@ -73,10 +90,29 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
     for question in &questions {
         output::line(question)?;
     }
+    for Proposed { file, toml } in &proposed {
+        let head = "Nothing was written. Look at every line, answer what is open, and save it there:";
+        output::print(&format!("\nProposed for {file}\n{head}\n\n{toml}"))?;
+    }
     if code == 0 {
         output::line("Nothing wrong found.")?;
     }
     Ok(code)
+}
+
+/// Proposals for the folders that say nothing of their engines.
+fn proposals(rules: &Rules) -> Vec<Proposed> {
+    let models: Vec<&str> = rules.models.keys().map(|name| &**name).collect();
+    let folders = std::fs::read_dir(&rules.config.settings.fleet.folder).into_iter().flatten().flatten();
+    let mut folders: Vec<_> = folders.map(|entry| entry.path()).filter(|path| path.is_dir()).collect();
+    folders.sort();
+    let hidden = |path: &std::path::Path| path.file_name().is_none_or(|name| name.to_string_lossy().starts_with('.'));
+    let without = folders.into_iter().filter(|path| !hidden(path) && !path.join("aircraft.toml").exists());
+    let proposed = without.filter_map(|path| {
+        let file = path.join("aircraft.toml").display().to_string();
+        looked::aircraft_file(&path, &models).map(|toml| Proposed { file, toml })
+    });
+    proposed.collect()
 }
 
 /// Problems of the fleet's files, and questions about the records.

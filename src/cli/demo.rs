@@ -13,6 +13,10 @@ use crate::report::digest;
 use crate::shell::store::Store;
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  cowlwatch demo
+  cowlwatch demo --from 2026-07-01 --to 2026-08-10
+      another season of the demo fleet")]
 pub struct Options {
     /// The demo fleet's folder.
     #[arg(long, default_value = "demo-fleet", value_name = "FOLDER")]

@@ -15,18 +15,26 @@ use crate::shell::scan::FileRecords;
 use crate::shell::store::Store;
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  cowlwatch backup /srv/backup/cowlwatch-2026-03-01.sqlite
+      also while the service runs; put back as cowlwatch.sqlite in the state folder")]
 pub struct BackupOptions {
     /// File to write; it must not exist.
     pub to: PathBuf,
 }
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  cowlwatch export /srv/export/2026-03")]
 pub struct ExportOptions {
     /// Folder for entries.csv, runs.csv, alerts.csv and alert-history.csv; made if need be.
     pub to: PathBuf,
 }
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  cowlwatch chart H-2207 --out H-2207.png
+  cowlwatch chart H-2207 --of statistic --out H-2207.svg --as-of 2026-03-01")]
 pub struct ChartOptions {
     /// Engine serial, or the tail of a single-engine aircraft.
     pub engine: String,

@@ -1,28 +1,26 @@
 //! `layout`: looks at a file nobody has described and proposes the table that describes it.
 
-use std::fmt::Write;
 use std::fs::File;
-use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use chrono_tz::Tz;
 use clap::Args;
 
-use super::{Stop, exit, output};
+use super::{Stop, exit, looked, output};
 use crate::records::aircraft::{Aircraft, parse};
 use crate::records::layout::{Layouts, Shape};
 use crate::records::monitor::{RecordedEngine, ReduceContext, reduce};
-use crate::records::propose::{Proposal, Table, TextShape, propose};
-use crate::records::table::{Content, Sheet, content};
-use crate::records::{LogEntry, Rejection, logbook};
-use crate::shell::workbook;
+use crate::records::propose::{Proposal, Table};
+use crate::records::{LogEntry, Rejection};
 
-/// Of a text file this much is looked at: a day's recording, or twenty years of a log.
-const LOOK_AT: u64 = 8 * 1024 * 1024;
 /// Records and complaints shown by `--try`.
 const SHOWN: usize = 12;
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  cowlwatch layout '/srv/fleet/N0417H/flight log 2026.xlsx' --try
+      the table that describes the sheet, and its first records read so
+  cowlwatch layout /srv/fleet/N0417H/monitor/2026-03-01.csv >> layout.toml")]
 pub struct Options {
     /// A logbook sheet (.csv, .xlsx, .ods) or a recording.
     pub file: PathBuf,
@@ -36,27 +34,9 @@ pub struct Options {
 
 pub fn run(options: &Options) -> Result<u8, Stop> {
     let shown = options.file.display().to_string();
-    let name = options.file.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
     let unreadable = |e: std::io::Error| Stop::new(exit::CANNOT_READ, format!("{shown}: cannot be read ({e})"));
-    if !std::fs::metadata(&options.file).map_err(unreadable)?.is_file() {
-        return Err(Stop::new(exit::USAGE, format!("{shown} is no file, expected a logbook sheet or a recording")));
-    }
-    let mut start = Vec::new();
-    File::open(&options.file).map_err(unreadable)?.take(LOOK_AT).read_to_end(&mut start).map_err(unreadable)?;
-    if start.len() as u64 == LOOK_AT {
-        // The last line may be cut.
-        let end = start.iter().rposition(|b| *b == b'\n').unwrap_or(start.len());
-        start.truncate(end);
-    }
     let aircraft = aircraft_of(&options.file);
-    let shape = Shape { sheet: options.sheet.clone(), ..Shape::default() };
-    let (sheet, text) = match content(&start) {
-        Content::Text => (Sheet::from_text(&start, &shape), TextShape::of(&start)),
-        _ => (workbook::read_apart(File::open(&options.file).map_err(unreadable)?, &shape), TextShape::default()),
-    };
-    let proposal = propose(&sheet, &name, &text, aircraft.as_ref())
-        .map_err(|fault| Stop::new(exit::DATA, fault.reject(&shown.as_str().into()).to_string()))?
-        .of_sheet(options.sheet.as_deref());
+    let (proposal, shape) = looked::propose_for(&options.file, options.sheet.as_deref(), aircraft.as_ref())?;
     let whose = aircraft.as_ref().map_or(String::new(), |a| format!(" of {}", a.tail));
     output::print(&format!(
         "# Proposed for {shown}. Look at every line, then put it into the aircraft.toml{whose}.\n{}",
@@ -84,46 +64,16 @@ fn tried(
     proposal: &Proposal,
     aircraft: Option<&Aircraft>,
 ) -> Result<String, std::io::Error> {
-    let text = described(proposal, aircraft);
-    let (aircraft, problems) = parse(&text, "TRIED/aircraft.toml", &Layouts::default());
+    let (aircraft, problems) = looked::described(proposal, aircraft);
     let Some(aircraft) = aircraft.filter(|_| problems.is_empty()) else {
         return Ok(lines("not tried", problems.iter().map(ToString::to_string).collect()));
     };
     if proposal.table == Table::Monitor {
         return monitor(file, &aircraft);
     }
-    let layout = aircraft.logbooks.first();
-    let shape = Shape { sheet: shape.sheet.clone(), ..logbook::shape(layout) };
-    let mut start = Vec::new();
-    File::open(file)?.take(LOOK_AT).read_to_end(&mut start)?;
-    let sheet = match content(&start) {
-        Content::Text => Sheet::from_text(&start, &shape),
-        _ => workbook::read_apart(File::open(file)?, &shape),
-    };
-    let name = file.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
-    let (entries, rejections) = logbook::read(&sheet, &name, layout, &aircraft, Tz::UTC);
+    let (entries, rejections) = looked::entries(file, shape, &aircraft)?;
     let head = format!("read so: {} entries, {} rows rejected", entries.len(), rejections.len());
     Ok(lines(&head, entries.iter().map(entry).collect()) + &complaints(&rejections))
-}
-
-/// An aircraft.toml that holds the proposal and the engines it speaks of.
-fn described(proposal: &Proposal, aircraft: Option<&Aircraft>) -> String {
-    let known: Vec<String> = match aircraft {
-        Some(aircraft) => aircraft.engines.iter().filter_map(|e| e.position.as_deref().map(str::to_owned)).collect(),
-        None => proposal.positions(),
-    };
-    let mut text = "tail = \"TRIED\"\nmeter = \"tach\"\n".to_owned();
-    if aircraft.is_some_and(|a| a.oil_in_litres) {
-        text += "oil_unit = \"l\"\n";
-    }
-    if known.is_empty() {
-        text += "[[engine]]\nserial = \"A\"\nmodel = \"A\"\n";
-    }
-    for (number, position) in known.iter().enumerate() {
-        // Writing to a string does not fail.
-        let _ = writeln!(text, "[[engine]]\nposition = {position:?}\nserial = \"{number}\"\nmodel = \"A\"");
-    }
-    text + &proposal.toml()
 }
 
 fn monitor(file: &Path, aircraft: &Aircraft) -> Result<String, std::io::Error> {

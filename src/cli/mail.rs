@@ -9,6 +9,9 @@ use crate::report::{digest as letter, letters};
 use crate::shell::mail::{self, Delivery, Recipients};
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  cowlwatch digest
+  cowlwatch digest --html --as-of 2026-03-01T06:30 > digest.html")]
 pub struct DigestOptions {
     /// Print the HTML part instead of the plain text; pictures are inside.
     #[arg(long)]

@@ -45,6 +45,10 @@ fn render(command: &clap::Command) -> std::io::Result<Vec<u8>> {
             let shown = roff(&argument.to_string());
             text.extend_from_slice(format!(".TP\n\\fB{shown}\\fR\n{}\n", roff(&help)).as_bytes());
         }
+        if let Some(examples) = sub.get_after_help() {
+            let lines: Vec<String> = examples.to_string().lines().map(roff).collect();
+            text.extend_from_slice(format!(".PP\n.nf\n{}\n.fi\n", lines.join("\n")).as_bytes());
+        }
     }
     text.extend_from_slice(EXIT_AND_FILES.as_bytes());
     text.extend_from_slice(format!(".SH CAUTION\n{}\n", roff(words::CAUTION)).as_bytes());

@@ -6,9 +6,11 @@ mod demo;
 mod keep;
 mod layout;
 mod load;
+mod looked;
 mod mail;
 mod manual;
 mod output;
+mod progress;
 mod replay;
 mod scan;
 mod seen;
@@ -47,7 +49,8 @@ pub mod exit {
   cowlwatch status N0417H                  one aircraft in detail
   cowlwatch alerts 7                       alert 7 with its evidence
   cowlwatch acknowledge 7 --by \"R. Doe\" --note \"borescope on Friday\"
-  cowlwatch replay --from 2026-01-01       what would have been raised since then")]
+  cowlwatch replay --from 2026-01-01       what would have been raised since then
+  cowlwatch replay --set consumption.smallest_change=2     today's thresholds against one changed")]
 pub struct Cli {
     /// Configuration file.
     #[arg(long, global = true, default_value = "/etc/cowlwatch/cowlwatch.toml", value_name = "FILE")]
@@ -59,6 +62,16 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// The service: scan, judge, deliver and send the morning digest, until told to stop.
+    #[command(
+        after_help = "SIGHUP reads the configuration anew: what changed is logged; a wrong one is refused, mailed, and
+the old one stays. SIGTERM and SIGINT end it after the letter under way.
+
+Examples:
+  cowlwatch watch --config ./cowlwatch.toml
+      in the foreground, to look at it work
+  cowlwatch watch
+      as cowlwatch.service calls it"
+    )]
     Watch,
     /// One round of the same, then exit.
     Scan(scan::Options),
@@ -79,6 +92,9 @@ pub enum Command {
     /// The digest as it would go now; nothing is stored or sent.
     Digest(mail::DigestOptions),
     /// Send a test message and say what became of it.
+    #[command(after_help = "Example:
+  cowlwatch mail-test
+      what the server said goes to the terminal; without [mail] the message lands in the outbox folder")]
     MailTest,
     /// An engine's picture as PNG or SVG.
     Chart(keep::ChartOptions),
@@ -141,6 +157,15 @@ impl Stop {
     pub fn new(code: u8, message: impl Into<String>) -> Self {
         Self { message: message.into(), code }
     }
+}
+
+/// Whether arguments (without the program's name) can be understood; what is wrong with them otherwise.
+///
+/// # Errors
+/// What a person would be told.
+pub fn understands(arguments: &[&str]) -> Result<(), String> {
+    let all = std::iter::once("cowlwatch").chain(arguments.iter().copied());
+    Cli::try_parse_from(all).map(drop).map_err(|error| error.to_string())
 }
 
 impl From<crate::shell::store::StoreError> for Stop {

@@ -14,10 +14,15 @@ use crate::records::Instant;
 use crate::report::{json, status};
 use crate::shell::log;
 use crate::shell::mail::Delivery;
-use crate::shell::scan::{self, Look};
+use crate::shell::scan::{self, Batch, Look, Progress};
 use crate::shell::store::Store;
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  cowlwatch scan --dry-run
+      what a round would find; nothing is stored or sent
+  cowlwatch scan --json
+  cowlwatch scan --as-of 2026-03-01T06:30 --fail-on warning")]
 pub struct Options {
     #[command(flatten)]
     pub view: View,
@@ -50,21 +55,20 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
 
 /// Looks at everything there is and judges it.
 pub fn round(store: &mut Store, rules: &Rules, now: Instant, digests: bool) -> Result<Done, Stop> {
-    let settings = &rules.config.settings;
-    let look = Look {
-        folder: settings.fleet.folder.clone(),
-        config: rules.config.clone(),
-        models: rules.models.clone(),
-        settle: Duration::ZERO,
-        time: Duration::MAX,
-    };
+    watched(store, rules, now, digests, &Progress::default())
+}
+
+/// The same for who watches how far it has come.
+pub fn watched(
+    store: &mut Store,
+    rules: &Rules,
+    now: Instant,
+    digests: bool,
+    progress: &Progress,
+) -> Result<Done, Stop> {
     let (mut read, mut first) = (0, true);
     loop {
-        let known: HashMap<_, _> = store.known_files()?.into_iter().map(|row| (row.path.clone(), row)).collect();
-        let batch = scan::look(&look, &known);
-        if let (Some(why), true) = (&batch.unreachable, known.is_empty()) {
-            return Err(Stop::new(exit::CANNOT_READ, format!("the fleet folder cannot be read: {why}")));
-        }
+        let batch = batch(store, rules, progress)?;
         let digest = if digests && batch.left == 0 { digest_due(store, rules, now)? } else { DigestWish::No };
         let mut done = pass::run(store, rules, batch, now, digest)?;
         if done.morning.is_some() {
@@ -77,6 +81,36 @@ pub fn round(store: &mut Store, rules: &Rules, now: Instant, digests: bool) -> R
         }
         read += done.counts.read;
         first = false;
+    }
+}
+
+/// Looks at everything there is without judging it.
+pub fn take_in(store: &mut Store, rules: &Rules, progress: &Progress) -> Result<(), Stop> {
+    loop {
+        let batch = batch(store, rules, progress)?;
+        pass::take_in(store, &batch)?;
+        if batch.left == 0 {
+            return Ok(());
+        }
+    }
+}
+
+fn batch(store: &Store, rules: &Rules, progress: &Progress) -> Result<Batch, Stop> {
+    let look = Look {
+        folder: rules.config.settings.fleet.folder.clone(),
+        config: rules.config.clone(),
+        models: rules.models.clone(),
+        settle: Duration::ZERO,
+        time: Duration::MAX,
+        progress: progress.clone(),
+    };
+    let known: HashMap<_, _> = store.known_files()?.into_iter().map(|row| (row.path.clone(), row)).collect();
+    let batch = scan::look(&look, &known);
+    match &batch.unreachable {
+        Some(why) if known.is_empty() => {
+            Err(Stop::new(exit::CANNOT_READ, format!("the fleet folder cannot be read: {why}")))
+        }
+        _ => Ok(batch),
     }
 }
 

@@ -5,11 +5,12 @@ use chrono_tz::Tz;
 
 use super::{Cli, Stop, load, scan};
 use crate::alerts::Alert;
-use crate::daemon::pass::Done;
+use crate::daemon::pass::{Done, Rules};
 use crate::records::Instant;
 use crate::shell::store::Store;
 
 pub struct Seen {
+    pub rules: Rules,
     pub zone: Tz,
     pub now: Instant,
     pub store: Store,
@@ -24,7 +25,7 @@ impl Seen {
         let now = load::as_of(as_of, zone)?;
         let mut store = Store::scratch(Some(&rules.config.settings.fleet.state))?;
         let done = scan::round(&mut store, &rules, now, false)?;
-        Ok(Self { zone, now, store, done })
+        Ok(Self { rules, zone, now, store, done })
     }
 
     /// Alerts that are not closed.

@@ -8,6 +8,11 @@ use crate::judge::{EngineView, Level};
 use crate::report::{json, status};
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  cowlwatch status
+      the fleet in one table
+  cowlwatch status N0417H
+  cowlwatch status H-2207 --as-of 2026-03-01 --json")]
 pub struct Options {
     /// Tail number or engine serial.
     pub which: Option<String>,

@@ -4,12 +4,14 @@
 //! values valid by construction, in a mechanic's units. The rest of the program sees only these.
 //! Every threshold can be narrowed by model, tail and engine; the nearest wins.
 
+mod difference;
 pub mod keys;
 mod mail;
 pub mod meant;
 pub mod models;
 pub mod schedule;
 pub mod scope;
+pub mod set;
 pub mod settings;
 
 use std::collections::BTreeSet;
@@ -28,6 +30,9 @@ use keys::{KEYS, Setting};
 pub use meant::{Alerts, Digest, FleetSettings, Mail, Route, Rules, Security, Settings};
 pub use models::ModelsFile;
 use scope::Scopes;
+
+/// Tables of a configuration that hold no thresholds.
+const NO_THRESHOLDS: [&str; 7] = ["fleet", "digest", "alerts", "mail", "layout", "logbook", "monitor"];
 
 /// The configuration, valid by construction.
 #[derive(Clone, Debug)]
@@ -112,29 +117,44 @@ impl Config {
 
     /// The same configuration under other thresholds, for `replay --with`.
     ///
-    /// A file with a `[fleet]` table is a whole configuration: its thresholds replace today's. One without
+    /// # Errors
+    /// As [`Self::with_changes`].
+    pub fn with_thresholds(&self, text: &str, file: &str) -> Result<Self, Vec<Rejection>> {
+        self.with_changes(&[(text, file)])
+    }
+
+    /// The same configuration under other thresholds: texts with the names that messages call them by, each
+    /// laid over those before it. They may contradict one another; what they come to may not.
+    ///
+    /// A text with a `[fleet]` table is a whole configuration: its thresholds replace today's. One without
     /// is a change: what it sets holds, the rest stays. Of a whole configuration only the thresholds count.
     ///
     /// # Errors
-    /// Every problem, in order of line.
-    pub fn with_thresholds(&self, text: &str, file: &str) -> Result<Self, Vec<Rejection>> {
-        let problems = Problems::new(file);
-        let table = keyed::read(text, &problems);
-        let keys = Keys::new(&table, &problems);
-        let other = Scopes::read(&keys);
-        let whole = keys.has("fleet");
-        for ignored in ["fleet", "digest", "alerts", "mail", "layout"] {
-            let _ = keys.node(ignored);
-        }
-        keys.done();
+    /// Every problem, in order of text and line.
+    pub fn with_changes(&self, changes: &[(&str, &str)]) -> Result<Self, Vec<Rejection>> {
         let mut config = self.clone();
-        if whole {
-            config.scopes = Scopes { models_file: self.scopes.models_file.clone(), ..other };
-        } else {
-            config.scopes.overlay(&other);
+        let mut wrong = Vec::new();
+        for (text, file) in changes {
+            let problems = Problems::new(file);
+            let table = keyed::read(text, &problems);
+            let keys = Keys::new(&table, &problems);
+            let other = Scopes::read(&keys);
+            let whole = keys.has("fleet");
+            for ignored in NO_THRESHOLDS {
+                let _ = keys.node(ignored);
+            }
+            keys.done();
+            if whole {
+                config.scopes = Scopes { models_file: self.scopes.models_file.clone(), ..other };
+            } else {
+                config.scopes.overlay(&other);
+            }
+            wrong.extend(problems.into_list());
         }
+        let problems = Problems::new(&self.file);
         config.scopes.check(&problems);
-        if problems.is_empty() { Ok(config) } else { Err(problems.into_list()) }
+        wrong.extend(problems.into_list());
+        if wrong.is_empty() { Ok(config) } else { Err(wrong) }
     }
 
     /// Every threshold in force for an engine, with where it comes from.

@@ -8,6 +8,9 @@ use crate::judge::{Kind, Level};
 use crate::records::Source;
 use crate::records::keyed::{Keys, Problems, one_of};
 
+/// The tables that narrow thresholds to a model, a tail, one engine.
+pub const NARROWINGS: [&str; 3] = ["model", "tail", "engine"];
+
 /// What one scope sets, each with the line that sets it.
 #[derive(Clone, Debug, Default)]
 pub struct Overrides {
@@ -82,6 +85,16 @@ impl Overrides {
         self.levels.get(&kind)
     }
 
+    /// What is set here, as `ground.first_run_min` and its value, in words.
+    pub fn settings(&self) -> impl Iterator<Item = (String, String, &Source)> {
+        let values = self.values.iter().map(|(key, setting, source)| (key.path(), setting.to_string(), source));
+        let levels = self.levels.iter();
+        let levels =
+            levels.map(|(kind, (level, source))| (format!("levels.{kind}"), format!("\"{}\"", level.word()), source));
+        let confirmed = self.confirmed.iter().map(|(is, source)| ("confirmed".to_owned(), is.to_string(), source));
+        values.chain(levels).chain(confirmed)
+    }
+
     /// Takes over what `other` sets; on both, `other` holds.
     pub fn overlay(&mut self, other: &Self) {
         for (key, setting, source) in &other.values {
@@ -137,6 +150,24 @@ impl Scopes {
         ]
         .into_iter()
         .flatten()
+    }
+
+    /// Everything set anywhere: `tail.N0417H.ground.first_run_min`, its value in words, and the line.
+    pub fn settings(&self) -> BTreeMap<String, (String, Source)> {
+        let named = |word: &str, scopes: &'_ BTreeMap<String, Overrides>| -> Vec<(String, Overrides)> {
+            scopes.iter().map(|(name, scope)| (format!("{word}.{name}."), scope.clone())).collect()
+        };
+        let mut all = vec![(String::new(), self.fleet.clone())];
+        all.extend(named("models file: model", &self.models_file));
+        all.extend(named("model", &self.models).into_iter().chain(named("tail", &self.tails)));
+        all.extend(named("engine", &self.engines));
+        let mut found = BTreeMap::new();
+        for (prefix, scope) in all {
+            for (key, value, source) in scope.settings() {
+                found.insert(format!("{prefix}{key}"), (value, source.clone()));
+            }
+        }
+        found
     }
 
     /// Takes over every scope of `other`; where both set a threshold in the same scope, `other` holds.
@@ -197,9 +228,24 @@ pub fn contradictions(scopes: &[&Overrides], problems: &Problems) {
             told(section, low, high, "no more than", "no less than");
         }
     }
-    let points = &rules.break_in.oil_changes_at_h;
-    let gaps = std::iter::once(0.0).chain(points.iter().copied()).zip(points).map(|(a, b)| b - a);
-    if gaps.fold(f64::INFINITY, f64::min) <= rules.break_in.grace_h {
+    if shortest_step(&rules) <= rules.break_in.grace_h {
         told("break_in", "grace_h", "oil_changes_at_h", "less than every step of", "steps wider than");
     }
+}
+
+/// Hours between the two oil changes of break-in that are nearest to one another.
+fn shortest_step(rules: &Rules) -> f64 {
+    let points = &rules.break_in.oil_changes_at_h;
+    let steps = std::iter::once(0.0).chain(points.iter().copied()).zip(points).map(|(a, b)| b - a);
+    steps.fold(f64::INFINITY, f64::min)
+}
+
+/// Whether these thresholds can hold together.
+pub fn consistent(rules: &Rules) -> bool {
+    let number = |section: &str, name: &str| match super::keys::key(section, name).map(|key| key.of(rules)) {
+        Some(Setting::Number(value)) => value,
+        _ => f64::NAN,
+    };
+    NOT_ABOVE.iter().all(|(section, low, high)| number(section, low) <= number(section, high))
+        && shortest_step(rules) > rules.break_in.grace_h
 }

@@ -12,11 +12,12 @@ use tracing::{error, info, warn};
 use crate::alerts::{self, Action, Alert, Audience, Bundle, Outcome};
 use crate::config::Config;
 use crate::engine::{self, AircraftHistory, Fleet, Models, What};
+use crate::judge::otherwise::Otherwise;
 use crate::judge::{self, Closing, EngineView, Finding, Judgement, Kind, RulesFor, gaps};
 use crate::records::{Instant, Rejection, Source, TailRecords};
 use crate::report::{self, Freshness, Letter, Morning};
 use crate::shell::mail::{self, Recipients};
-use crate::shell::scan::{Batch, Change, FileRecords};
+use crate::shell::scan::{Batch, Change, FileRecords, Progress};
 use crate::shell::store::{self, Pass, Store};
 
 /// What the program runs under.
@@ -99,7 +100,7 @@ pub fn run(
     counts.rows_rejected = seen.rejections.iter().filter(|r| !r.whole_file).count() as u32;
 
     let remembered = pass.alerts()?;
-    let mut judged = Judged::of(&pass, &seen.groups, rules, &alerts::closings(&remembered), now)?;
+    let mut judged = Judged::of(&pass, &seen.groups, rules, &alerts::closings(&remembered), now, &Progress::default())?;
     judged.findings.extend(seen.findings(rules, now));
     keep_raised(&mut judged.findings, &remembered);
     let first = pass.is_first()?;
@@ -132,20 +133,60 @@ pub fn run(
     Ok(Done { as_of: now, counts, alerts: outcome.alerts, shown, morning: Some(morning), letters })
 }
 
-/// Judges what the store holds under other rules, without remembering anything: for comparisons.
-/// Also gives the moment of the first record.
+/// Takes in what a look gave without judging it, for comparisons that judge by themselves.
+///
+/// # Errors
+/// What the state said; nothing of the batch is then known.
+pub fn take_in(store: &mut Store, batch: &Batch) -> Result<(), store::StoreError> {
+    let pass = store.begin()?;
+    apply(&pass, batch)?;
+    pass.commit()
+}
+
+/// What the judges say under some rules, without anything remembered.
+#[derive(Debug)]
+pub struct Replayed {
+    pub findings: Vec<Finding>,
+    pub engines: Vec<EngineView>,
+    /// Moment of the first record.
+    pub first_record: Option<Instant>,
+}
+
+/// Judges what the store holds, remembering nothing: for comparisons.
 ///
 /// # Errors
 /// What the state said.
-pub fn findings(
+pub fn replayed(
     store: &mut Store,
     rules: &Rules,
     now: Instant,
-) -> Result<(Vec<Finding>, Option<Instant>), store::StoreError> {
+    progress: &Progress,
+) -> Result<Replayed, store::StoreError> {
     let pass = store.begin()?;
     let groups = Seen::load(&pass, &Batch::default())?.groups;
-    let judged = Judged::of(&pass, &groups, rules, &[], now)?;
-    Ok((judged.findings, judged.first_record))
+    let judged = Judged::of(&pass, &groups, rules, &[], now, progress)?;
+    Ok(Replayed { findings: judged.findings, engines: judged.engines, first_record: judged.first_record })
+}
+
+/// What would have to be so for a finding not to have come; see [`judge::otherwise`].
+///
+/// # Errors
+/// What the state said.
+pub fn otherwise(
+    store: &mut Store,
+    rules: &Rules,
+    closings: &[Closing],
+    finding: &Finding,
+    now: Instant,
+) -> Result<Option<Otherwise>, store::StoreError> {
+    let pass = store.begin()?;
+    let groups = Seen::load(&pass, &Batch::default())?.groups;
+    let Some(group) = groups.into_iter().find(|group| group.iter().any(|tail| **tail == *finding.tail)) else {
+        return Ok(None);
+    };
+    let fleet = fleet_of(&pass, &group, rules, now)?;
+    let zone = rules.config.settings.fleet.time_zone;
+    Ok(Some(judge::otherwise::otherwise(&fleet, &*rules.config, zone, closings, finding, now)))
 }
 
 fn apply(pass: &Pass<'_>, batch: &Batch) -> Result<(), store::StoreError> {
@@ -268,17 +309,13 @@ impl Judged {
         rules: &Rules,
         closings: &[Closing],
         now: Instant,
+        progress: &Progress,
     ) -> Result<Self, store::StoreError> {
         let zone = rules.config.settings.fleet.time_zone;
-        let tolerance = rules.config.rules("", "", "").records.hours_tolerance;
         let mut judged = Self::default();
+        progress.expect(groups.len());
         for group in groups {
-            let mut tails = Vec::new();
-            for tail in group {
-                tails.extend(records_of(pass, tail)?);
-            }
-            let fleet = engine::build(&tails, &rules.models, zone, now, tolerance);
-            drop(tails);
+            let fleet = fleet_of(pass, group, rules, now)?;
             let Judgement { findings, engines } = judge::judge(&fleet, &*rules.config, zone, closings, now);
             judged.findings.extend(findings);
             judged.engines.extend(engines);
@@ -286,6 +323,7 @@ impl Judged {
             let first = fleet.engines.iter().filter_map(|e| e.events.first()).map(|e| e.at).min();
             judged.first_record = [judged.first_record, first].into_iter().flatten().min();
             judged.aircraft.extend(fleet.aircraft);
+            progress.step();
         }
         judged.findings.sort_by(|a, b| a.raised.cmp(&b.raised).then_with(|| a.key().cmp(&b.key())));
         judged.engines.sort_by(|a, b| (&a.tail, &a.position, &a.serial).cmp(&(&b.tail, &b.position, &b.serial)));
@@ -293,6 +331,16 @@ impl Judged {
         judged.actions.sort_by_key(|a| a.at);
         Ok(judged)
     }
+}
+
+/// The engines of one group of tails.
+fn fleet_of(pass: &Pass<'_>, group: &[String], rules: &Rules, now: Instant) -> Result<Fleet, store::StoreError> {
+    let mut tails = Vec::new();
+    for tail in group {
+        tails.extend(records_of(pass, tail)?);
+    }
+    let tolerance = rules.config.rules("", "", "").records.hours_tolerance;
+    Ok(engine::build(&tails, &rules.models, rules.config.settings.fleet.time_zone, now, tolerance))
 }
 
 /// Everything one tail's files say; nothing where there never was an aircraft.toml.

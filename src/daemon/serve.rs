@@ -14,7 +14,8 @@ use super::deliver::{self, AT_ONCE};
 use super::pass::{self, DigestWish, Rules};
 use super::publish::publish;
 use crate::config::schedule::Schedule;
-use crate::records::{Instant, Rejection};
+use crate::engine::{Model, Models};
+use crate::records::{Instant, Rejection, Source};
 use crate::report::letters;
 use crate::shell::mail::{self, Delivery, Post, Recipients};
 use crate::shell::scan::{self, Batch, Look};
@@ -240,6 +241,7 @@ impl Service {
             models: self.rules.models.clone(),
             settle: SETTLE,
             time: READ_FOR,
+            progress: scan::Progress::default(),
         };
         let events = self.events.clone();
         self.looking_since = Some(Tick::now());
@@ -347,6 +349,7 @@ impl Service {
                 let settings = &rules.config.settings;
                 match (settings.digest.schedule.parse(), Delivery::new(settings.mail.as_ref(), &self.state)) {
                     (Ok(schedule), Ok(delivery)) => {
+                        self.tell_changes(&rules);
                         self.schedule = schedule;
                         self.delivery = Arc::new(delivery);
                         self.rules = rules;
@@ -370,6 +373,28 @@ impl Service {
         error!(error = %why, "configuration refused; the old one stays");
         if let Err(error) = self.mail_refusal(&why) {
             error!(%error, "the refusal could not be put into the outbox");
+        }
+    }
+
+    /// Logs each setting that holds another value than before.
+    fn tell_changes(&self, rules: &Rules) {
+        let mut changes = rules.config.changes_since(&self.rules.config);
+        let (mine, before) = (&rules.models, &self.rules.models);
+        let names = mine.keys().chain(before.keys().filter(|name| !mine.contains_key(*name)));
+        // The line a model stands on is no news.
+        let content = |models: &Models, name: &str| {
+            models.get(name).map(|model| Model { source: Source { file: "".into(), line: 0 }, ..(**model).clone() })
+        };
+        let models = names.filter(|name| content(mine, name) != content(before, name));
+        changes.extend(models.map(|name| format!("engine model {name}: described otherwise")));
+        for change in &changes {
+            info!(%change, "configuration changed");
+        }
+        if changes.is_empty() {
+            info!("configuration unchanged");
+        }
+        if rules.config.settings.fleet.state != self.rules.config.settings.fleet.state {
+            warn!("fleet.state takes effect when the service is started anew");
         }
     }
 

@@ -3,6 +3,9 @@
 //! For `replay --with`: before thresholds are changed somebody wants to see which alerts would not
 //! have come, which would have been new, and which would have come earlier or later.
 
+mod choice;
+mod expect;
+
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -10,6 +13,9 @@ use serde::Serialize;
 
 use super::{Finding, Kind, Level};
 use crate::records::Instant;
+
+pub use choice::{Choice, Scales};
+pub use expect::{Expected, false_alarms_per_1000_h};
 
 /// Days between two rate findings that may still be about the same change.
 const SAME_CHANGE_DAYS: i64 = 30;
@@ -30,6 +36,8 @@ pub struct EngineComparison {
     pub serial: Option<Arc<str>>,
     /// In order of the earlier of the two moments.
     pub pairs: Vec<Pair>,
+    /// False rate alerts to be expected.
+    pub expected: Expected,
 }
 
 /// One finding under both rules, or under one only.
@@ -48,6 +56,8 @@ pub struct Side {
     /// Engine hours, where known.
     pub hours: Option<f64>,
     pub settled: Option<Instant>,
+    /// How it ended, in a person's words.
+    pub ended: Option<String>,
     pub subject: String,
 }
 
@@ -117,6 +127,15 @@ impl Comparison {
         count(self.pairs().map(|(_, pair)| pair))
     }
 
+    /// How many of each level come under today's rules and under the others, the highest first.
+    pub fn by_level(&self) -> Vec<(Level, [usize; 2])> {
+        let at = |level: Level, side: fn(&Pair) -> Option<&Side>| {
+            self.pairs().filter(|(_, pair)| side(pair).is_some_and(|side| side.level == level)).count()
+        };
+        let levels = [Level::Warning, Level::Caution, Level::Advisory];
+        levels.map(|l| (l, [at(l, |p| p.today.as_ref()), at(l, |p| p.other.as_ref())])).to_vec()
+    }
+
     /// Median of hours and of days by which findings of both move, over those that move.
     pub fn median_shift(&self) -> (Option<f64>, Option<f64>) {
         let moved: Vec<&Pair> =
@@ -183,7 +202,7 @@ pub fn compare(today: &[Finding], other: &[Finding]) -> Comparison {
         let position = today.iter().chain(&other).max_by_key(|f| f.raised).and_then(|f| f.position.clone());
         let mut pairs = pair_up(&today, &other);
         pairs.sort_by_key(|pair| (pair.first(), pair.kind));
-        EngineComparison { tail, position, serial, pairs }
+        EngineComparison { tail, position, serial, pairs, expected: Expected::default() }
     });
     Comparison { engines: engines.collect() }
 }
@@ -216,7 +235,7 @@ fn pair_up(today: &[&Finding], other: &[&Finding]) -> Vec<Pair> {
 }
 
 /// Whether two findings of one kind may be about the same thing: `Some(false)` by subject, `Some(true)` by time.
-fn alike(a: &Finding, b: &Finding) -> Option<bool> {
+pub(super) fn alike(a: &Finding, b: &Finding) -> Option<bool> {
     let numbered = matches!(
         a.kind,
         Kind::OilRateRise
@@ -250,6 +269,7 @@ fn side(finding: &Finding) -> Side {
         level: finding.level,
         hours: finding.hours,
         settled: finding.settled.as_ref().map(|s| s.at),
+        ended: finding.settled.as_ref().map(|s| s.why.clone()),
         subject: finding.subject.clone(),
     }
 }

@@ -13,6 +13,7 @@ pub mod flight_review;
 pub mod gaps;
 pub mod ground;
 pub mod oil_change;
+pub mod otherwise;
 pub mod running;
 
 use std::fmt;

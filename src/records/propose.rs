@@ -5,6 +5,7 @@
 //! placed is listed, and a person looks at it before pasting it into aircraft.toml. The words it
 //! knows for columns are those of the trade, not those of any make.
 
+mod aircraft;
 mod logbook;
 mod monitor;
 mod profile;
@@ -13,6 +14,7 @@ use std::fmt::Write;
 
 use super::aircraft::Aircraft;
 use super::table::{Fault, Row, Sheet, header};
+pub use aircraft::{Looked, aircraft};
 use profile::Profile;
 
 /// How well a meaning is supported.

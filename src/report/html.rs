@@ -100,6 +100,16 @@ td small, th small { display: block; color: var(--soft); font-size: .82rem; font
 img { max-width: 100%; height: auto; border-radius: 3px; }
 ";
 
+/// The charts' inks in the reader's own colours, for pages with SVG in them.
+pub const CHART_INKS: &str = "svg [fill='#F8F9F6'] { fill: var(--raised); }
+svg [fill='#1D2326'] { fill: var(--ink); } svg [stroke='#1D2326'] { stroke: var(--ink); }
+svg [fill='#545E63'] { fill: var(--soft); } svg [stroke='#545E63'] { stroke: var(--soft); }
+svg [stroke='#DADEDB'] { stroke: var(--rule); }
+svg [fill='#1F5673'] { fill: var(--link); } svg [stroke='#1F5673'] { stroke: var(--link); }
+svg [fill='#A3161A'] { fill: var(--warning); } svg [stroke='#A3161A'] { stroke: var(--warning); }
+svg [stroke='#7A5200'] { stroke: var(--caution); }
+";
+
 #[cfg(test)]
 mod tests {
     use super::*;

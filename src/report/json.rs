@@ -7,8 +7,10 @@ use chrono_tz::Tz;
 use serde::ser::{SerializeMap, Serializer};
 use serde::{Deserialize, Serialize};
 
+use super::alert::Course;
 use super::words::{self, numbers};
 use crate::alerts::{Alert, State};
+use crate::judge::otherwise::Otherwise;
 use crate::judge::{EnginePhase, EngineView, Evidence, Fact, Level};
 use crate::records::{Instant, Source};
 
@@ -57,6 +59,70 @@ pub fn engines(engines: &[EngineView]) -> Vec<EngineOut<'_>> {
 /// The list of `alerts --json`.
 pub fn alerts(alerts: &[Alert], zone: Tz) -> Vec<AlertOut<'_>> {
     alerts.iter().map(|a| AlertOut::new(a, zone)).collect()
+}
+
+/// One alert as in the list of `alerts --json`, with how it came and what would have kept it away.
+#[derive(Debug, Serialize)]
+pub struct AlertInFull<'a> {
+    #[serde(flatten)]
+    alert: AlertOut<'a>,
+    /// What was judged over time and its limit, flight by flight around the change.
+    course: Vec<CoursePoint>,
+    otherwise: Option<OtherwiseOut>,
+}
+
+#[derive(Debug, Serialize)]
+struct CoursePoint {
+    at: String,
+    hours: f64,
+    value: f64,
+    limit: f64,
+}
+
+#[derive(Debug, Serialize)]
+struct OtherwiseOut {
+    /// It comes under the rules in force.
+    comes: bool,
+    settings: Vec<SettingOut>,
+    /// Quarts more (negative: less) poured since `poured_from` that would have kept it away.
+    poured_qt: Option<f64>,
+    poured_from: Option<String>,
+}
+
+#[derive(Debug, Serialize)]
+struct SettingOut {
+    key: String,
+    unit: &'static str,
+    in_force: f64,
+    /// From here on, away from the value in force.
+    value: f64,
+}
+
+/// The list of one of `alerts NUMBER --json`.
+pub fn alert_in_full<'a>(
+    alert: &'a Alert,
+    course: Option<&Course>,
+    otherwise: Option<&Otherwise>,
+    zone: Tz,
+) -> [AlertInFull<'a>; 1] {
+    let points = course.into_iter().flat_map(|c| c.points.iter().zip(&c.values));
+    let course = points.map(|(p, (value, limit))| CoursePoint {
+        at: numbers::iso(p.at, zone),
+        hours: round(p.hours, 2),
+        value: round(*value, 4),
+        limit: round(*limit, 4),
+    });
+    let otherwise = otherwise.map(|o| OtherwiseOut {
+        comes: o.comes,
+        settings: o
+            .settings
+            .iter()
+            .map(|s| SettingOut { key: s.key.clone(), unit: s.unit, in_force: s.in_force, value: s.value })
+            .collect(),
+        poured_qt: o.oil.map(|oil| oil.more_qt),
+        poured_from: o.oil.map(|oil| numbers::iso(oil.from, zone)),
+    });
+    [AlertInFull { alert: AlertOut::new(alert, zone), course: course.collect(), otherwise }]
 }
 
 /// Writes any of these as indented JSON with a final newline.

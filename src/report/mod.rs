@@ -2,6 +2,7 @@
 //!
 //! The only place with words for people; everything here is pure and takes the moment as an argument.
 
+pub mod alert;
 pub mod break_in_sheet;
 pub mod charts;
 pub mod compare;
@@ -11,6 +12,7 @@ pub mod json;
 pub mod letters;
 pub mod metrics;
 pub mod page;
+pub mod plot;
 pub mod status;
 pub mod text;
 pub mod thresholds;

@@ -214,26 +214,6 @@ pub fn alerts(alerts: &[Alert], as_of: Instant, zone: Tz) -> String {
     out
 }
 
-/// `alerts NUMBER`: everything known about one.
-pub fn alert(alert: &Alert, engines: &[EngineView], zone: Tz) -> String {
-    let mut out = String::new();
-    for p in words::explain(alert, engines, zone) {
-        out.push_str(&format!("{}\n", p.title));
-        out.push_str(&paragraph(&p, WIDTH));
-        out.push('\n');
-    }
-    if !alert.history.is_empty() {
-        out.push_str("History\n");
-        let near = numbers::date_of(alert.finding.raised, zone);
-        for h in &alert.history {
-            let line = format!("  {}  {}: {}", numbers::moment(h.at, near, zone), h.by, h.what);
-            out.push_str(&wrap(&line, WIDTH, 4));
-            out.push('\n');
-        }
-    }
-    out
-}
-
 /// A paragraph's lines as text, indented by two, steps numbered.
 pub fn paragraph(p: &words::Paragraph, width: usize) -> String {
     let mut out = String::new();
@@ -273,7 +253,7 @@ mod tests {
         let all: Vec<&EngineView> = m.engines.iter().collect();
         let detail = detail(&all, &m.alerts, m.as_of, m.zone);
         let list = alerts(&m.alerts, m.as_of, m.zone);
-        let each: String = m.alerts.iter().map(|a| alert(a, &m.engines, m.zone)).collect();
+        let each: String = m.alerts.iter().map(|a| crate::report::alert::text(a, &m.engines, None, m.zone)).collect();
         for t in [&text, &detail, &list, &each] {
             for line in t.lines() {
                 assert!(line.chars().count() <= 100, "{} columns: {line}", line.chars().count());

@@ -20,6 +20,8 @@ mod metrics;
 mod must_show;
 mod oracles;
 mod outside;
+mod reload;
+mod schemas;
 mod service;
 mod sheet_properties;
 mod support;

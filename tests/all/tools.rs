@@ -10,13 +10,13 @@ pub fn helper(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/tools").join(name)
 }
 
-/// A Python with aiosmtpd and prometheus_client: the system's, or a virtual environment made for the tests.
+/// A Python with aiosmtpd, prometheus_client and jsonschema: the system's, or a virtual environment made for the tests.
 pub fn python() -> PathBuf {
     static PYTHON: OnceLock<PathBuf> = OnceLock::new();
     let needs = Needs {
         name: "python",
-        imports: "import aiosmtpd.smtp, prometheus_client.openmetrics.parser",
-        packages: &["aiosmtpd", "prometheus_client"],
+        imports: "import aiosmtpd.smtp, prometheus_client.openmetrics.parser, jsonschema.validators",
+        packages: &["aiosmtpd", "prometheus_client", "jsonschema"],
     };
     PYTHON.get_or_init(|| find_python(&needs)).clone()
 }

@@ -24,8 +24,8 @@ from datetime import datetime, timedelta
 
 sys.path.insert(0, str(pathlib.Path(__file__).parent))
 import baselines  # noqa: E402
+import goals_table  # noqa: E402
 import known  # noqa: E402
-import telling  # noqa: E402
 from pilots import KINDS, RATES, Case, live  # noqa: E402
 
 PER_SIDE = 1 / 3          # false alarms per 1000 h: one in 3000 h, each side
@@ -296,13 +296,37 @@ def main():
     with ProcessPoolExecutor(given.jobs) as pool:
         for line in pool.map(call, todo):
             results.append(line)
-            print(telling.line(line), flush=True)
+            print(tell(line), flush=True)
     if charts and not given.only:
-        print("\n" + telling.table(results, SETTING, given.engines, given.seed))
+        print("\n" + goals_table.table(results, SETTING, given.engines, given.seed))
     if given.json:
         # Not-a-number is no JSON.
         lines = [{k: None if isinstance(v, float) and math.isnan(v) else v for k, v in line.items()} for line in results]
         pathlib.Path(given.json).write_text(json.dumps({"seed": given.seed, "engines": given.engines, "results": lines}, indent=1))
+
+
+def tell(r):
+    per = f"{r['kind']:9} {r['rate']:.3f} qt/h" if "rate" in r else f"{r.get('kind', ''):9}"
+    if r["what"] == "detection":
+        known_ = "" if math.isnan(r["to_known"]) else f", {r['to_known']:.2f} x the filter that knows (median {r['known_median']:.1f} h, 90 % {r['known_ninety']:.1f} h)"
+        return (f"fault   {per} x{r['ratio']:g}: median {r['median']:.1f} h, 90 % {r['ninety']:.1f} h; missed {r['missed']:.1f} %, "
+                f"false rise open {r['rise open']:.1f} % (+ told as growth {r['growth']:.1f} %), false fall open {r['fall open']:.1f} %{known_}")
+    if r["what"] == "healthy":
+        text = "; ".join(f"at {s}: rise {v['rise']:.2f} fall {v['fall']:.2f}" for s, v in r["settings"].items())
+        v = list(r["settings"].values())[0]
+        more = f"not logged {v['addition-not-logged']:.2f}, refill {v['refill-not-logged']:.2f}, hours {v['hours-disagree']:.2f}, creep {v['oil-rate-creep']:.2f}"
+        covers = "" if math.isnan(r["covers"]) else f"; 90 % interval covers {r['covers']:.0f} %"
+        return f"healthy {per} {r['name']} {r['hours']:.0f} h, per 1000 h: {text}; {more}{covers}"
+    if r["what"] == "precision":
+        return f"rate    {per} after {r['quarts']:.0f} qt: RMSE {r['rmse']:.1f} % ({r['rmse_calm']:.1f} % without a false alarm), bias {r['bias']:+.1f} %, interval covers {r['covers']:.0f} % ({r['engines']} engines)"
+    if r["what"] == "twins":
+        text = "; ".join(f"{k}: median {r[k]['median']:.1f}, 90 % {r[k]['ninety']:.1f}, found {r[k]['found']:.0f} %, mate accused {r[k]['mate']:.0f} %, "
+                         f"diverged {r[k]['diverged']:.0f} %, early {r[k]['early_per_1000_h']:.2f}/1000 h" for k in ("logged", "not logged"))
+        return f"twins   {per} service {text}; delay ratio {r['ratio']:.2f}"
+    if r["what"] == "classical":
+        return "\n".join(f"by hand x{r['ratio']:g} {c['name']} (limit {c['limit']}): median {c['median']:.1f} h, 90 % {c['ninety']:.1f} h, missed {c['missed']:.0f} %"
+                         for c in r["charts"])
+    return f"build   {per} {r['name']}, {r['hours']:.0f} h: called stabilised {r['called']:.1f} %, rises {r['rises']:.1f} %, falls {r['falls']:.1f} %"
 
 
 if __name__ == "__main__":

@@ -43,6 +43,49 @@ impl Range {
     }
 }
 
+/// What people write in another unit: ours by its beginning, theirs in words around the number, and theirs in ours.
+type Mistaken = (&'static str, &'static str, fn(f64) -> f64);
+const MISTAKEN: [Mistaken; 14] = [
+    ("°F per minute", "{} °C per minute", |c| c * 1.8),
+    ("°F", "{} °C", |c| c * 1.8 + 32.0),
+    ("inHg", "{} hPa", |hpa| hpa / 33.863_9),
+    ("inHg", "{} kPa", |kpa| kpa / 3.386_39),
+    ("ft", "{} m", |m| m * 3.280_84),
+    ("kt", "{} km/h", |kmh| kmh / 1.852),
+    ("%", "a share of {}", |share| share * 100.0),
+    ("minutes", "{} s", |s| s / 60.0),
+    ("quarts", "{} l", |l| l * 1.056_688),
+    ("lb per US gallon", "{} kg/l", |kg| kg * 8.345_4),
+    ("×", "{} %", |pct| pct / 100.0),
+    ("as a share", "{} %", |pct| pct / 100.0),
+    ("probability", "{} %", |pct| pct / 100.0),
+    ("days", "{} h", |h| h / 24.0),
+];
+
+impl Range {
+    /// The range, and where `value` would lie in it in a unit it may have been written in.
+    pub fn expected(self, value: f64) -> String {
+        let meant = MISTAKEN
+            .iter()
+            .filter(|(unit, ..)| self.unit.starts_with(unit) && value > 0.0)
+            .map(|(_, words, ours)| (words, ours(value)))
+            .find(|(_, ours)| self.holds(*ours));
+        match meant {
+            Some((words, ours)) => {
+                format!("{self}; {} would be {}", words.replace("{}", &value.to_string()), digits(ours))
+            }
+            None => self.to_string(),
+        }
+    }
+}
+
+/// Four digits.
+fn digits(value: f64) -> String {
+    let decimals = (3 - value.abs().max(1e-9).log10().floor() as i32).clamp(0, 6) as usize;
+    let text = format!("{value:.decimals$}");
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
 impl std::fmt::Display for Range {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{} to {} {}", self.low, self.high, self.unit)

@@ -67,6 +67,10 @@ impl<'a> Keys<'a> {
     pub fn number(&self, name: &str, range: Range) -> Option<f64> {
         match self.node(name)?.value {
             Value::Number { value, .. } if range.holds(value) => Some(value),
+            Value::Number { value, .. } => {
+                self.wrong(name, range.expected(value));
+                None
+            }
             _ => {
                 self.wrong(name, range.to_string());
                 None

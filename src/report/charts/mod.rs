@@ -3,6 +3,7 @@
 //! One set of colours and line kinds for all: what a line means never hangs on its colour alone
 //! (the baseline is dashed, the ceiling labelled, alarms are marks with their number).
 
+mod beside;
 mod break_in;
 mod consumption;
 mod frame;
@@ -16,10 +17,11 @@ use plotters::coord::Shift;
 use plotters::prelude::*;
 use thiserror::Error;
 
+pub use beside::{beside_svg, beside_words};
 pub use break_in::{break_in_png, break_in_svg, break_in_words};
 pub use consumption::{about_consumption, consumption_png, consumption_svg, consumption_words};
 pub use spark::{spark_png, spark_words};
-pub use statistic::{statistic_png, statistic_svg, statistic_words};
+pub use statistic::{alert_svg, statistic_png, statistic_svg, statistic_words};
 
 /// The letters of the charts (SIL Open Font License 1.1, see LICENSE).
 const FONT: &[u8] = include_bytes!("Karla-Regular.otf");

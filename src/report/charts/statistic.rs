@@ -3,12 +3,17 @@
 use plotters::coord::Shift;
 use plotters::prelude::*;
 
-use super::frame::{Labels, across, frame, thinned, width};
+use super::frame::{Labels, across, frame, numbered, thinned, width};
 use super::{ChartError, Picture, drawn, ink, png, svg};
-use crate::judge::EngineView;
+use crate::judge::{EngineView, RatePoint};
 use crate::report::words::place;
 
-struct Statistic<'a>(&'a EngineView);
+struct Statistic<'a> {
+    engine: &'a EngineView,
+    points: Vec<RatePoint>,
+    /// The alert's number and the engine hours at which it came.
+    alert: Option<(u32, f64)>,
+}
 
 /// As PNG.
 ///
@@ -24,6 +29,14 @@ pub fn statistic_png(engine: &EngineView) -> Result<Vec<u8>, ChartError> {
 /// If there is nothing to draw or drawing fails.
 pub fn statistic_svg(engine: &EngineView) -> Result<String, ChartError> {
     svg(&Statistic::of(engine)?)
+}
+
+/// The stretch around one alert, as SVG, with the alert marked.
+///
+/// # Errors
+/// If there is nothing to draw or drawing fails.
+pub fn alert_svg(engine: &EngineView, number: u32, hours: f64, points: Vec<RatePoint>) -> Result<String, ChartError> {
+    svg(&Statistic { alert: Some((number, hours)), points, ..Statistic::of(engine)? })
 }
 
 /// What the picture shows, for who cannot see it.
@@ -45,7 +58,7 @@ impl<'a> Statistic<'a> {
         if engine.points.len() < 2 {
             return Err(ChartError(format!("{}: fewer than two points", engine.serial)));
         }
-        Ok(Self(engine))
+        Ok(Self { engine, points: thinned(&engine.points, 900), alert: None })
     }
 }
 
@@ -55,8 +68,10 @@ impl Picture for Statistic<'_> {
     }
 
     fn draw<B: DrawingBackend>(&self, area: &DrawingArea<B, Shift>, scale: f64) -> Result<(), ChartError> {
-        let e = self.0;
-        let points = thinned(&e.points, 900);
+        let (e, points) = (self.engine, &self.points);
+        if points.len() < 2 {
+            return Err(ChartError(format!("{}: fewer than two points", e.serial)));
+        }
         let (first, last) = (points[0].hours, points[points.len() - 1].hours);
         let last = last.max(first + 1.0);
         // Far beyond the limit nothing more is learnt from the height.
@@ -76,6 +91,11 @@ impl Picture for Statistic<'_> {
         let now = f64::from(points[points.len() - 1].limit);
         if now > 0.0 {
             across(&mut chart, scale, (first, last), now, ink::LIMIT, &format!("limit {now:.1}"))?;
+        }
+        if let Some((number, hours)) = self.alert {
+            let at = points.iter().find(|p| p.hours >= hours).unwrap_or(&points[points.len() - 1]);
+            let high = value(at.ln_rise.max(at.ln_fall)).min(top * 0.9);
+            numbered(&mut chart, scale, (at.hours, high), &number.to_string())?;
         }
         Ok(())
     }

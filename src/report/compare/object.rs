@@ -2,12 +2,12 @@
 
 use serde::Serialize;
 
-use super::{Head, verdict};
-use crate::judge::compare::{Comparison, Counts, EngineComparison, Pair, Side};
+use super::{Head, engine_verdict, reasons};
+use crate::judge::compare::{Comparison, Counts, EngineComparison, Expected, Pair, Side};
 use crate::judge::{Kind, Level};
 use crate::report::words::numbers;
 
-/// The object of `replay --with FILE --json`.
+/// The object of `replay --json` with `--with` or `--set`.
 #[derive(Debug, Serialize)]
 pub struct Out<'a> {
     with: &'a str,
@@ -16,8 +16,30 @@ pub struct Out<'a> {
     counts: Counts,
     median_shift_h: Option<f64>,
     median_shift_days: Option<f64>,
+    /// `today`, `other`, `either` or `look`.
+    choice: &'static str,
     verdict: Vec<String>,
+    false_alarms: ExpectedOut,
     engines: Vec<EngineOut<'a>>,
+}
+
+/// False rate alerts to be expected.
+#[derive(Debug, Serialize)]
+struct ExpectedOut {
+    engine_hours: f64,
+    today_per_1000_h: f64,
+    other_per_1000_h: f64,
+}
+
+impl ExpectedOut {
+    fn new(e: &Expected) -> Self {
+        let digits = |value: f64| (value * 1000.0).round() / 1000.0;
+        Self {
+            engine_hours: tenths(e.engine_hours),
+            today_per_1000_h: digits(e.today_per_1000_h),
+            other_per_1000_h: digits(e.other_per_1000_h),
+        }
+    }
 }
 
 #[derive(Debug, Serialize)]
@@ -26,6 +48,9 @@ struct EngineOut<'a> {
     position: Option<&'a str>,
     serial: Option<&'a str>,
     counts: Counts,
+    choice: &'static str,
+    verdict: String,
+    false_alarms: ExpectedOut,
     alerts: Vec<PairOut<'a>>,
 }
 
@@ -44,6 +69,7 @@ struct SideOut<'a> {
     level: Level,
     hours: Option<f64>,
     closed: Option<String>,
+    ended: Option<&'a str>,
     subject: &'a str,
 }
 
@@ -55,6 +81,7 @@ pub fn object<'a>(c: &'a Comparison, head: &Head<'a>) -> Out<'a> {
         level: side.level,
         hours: side.hours.map(tenths),
         closed: side.settled.map(|at| numbers::iso(at, head.zone)),
+        ended: side.ended.as_deref(),
         subject: &side.subject,
     };
     let pair = |pair: &'a Pair| PairOut {
@@ -69,6 +96,9 @@ pub fn object<'a>(c: &'a Comparison, head: &Head<'a>) -> Out<'a> {
         position: engine.position.as_deref(),
         serial: engine.serial.as_deref(),
         counts: crate::judge::compare::count(engine.pairs.iter()),
+        choice: engine.scales().choice().word(),
+        verdict: engine_verdict(engine, head.zone),
+        false_alarms: ExpectedOut::new(&engine.expected),
         alerts: engine.pairs.iter().map(pair).collect(),
     };
     Out {
@@ -78,7 +108,9 @@ pub fn object<'a>(c: &'a Comparison, head: &Head<'a>) -> Out<'a> {
         counts: c.counts(),
         median_shift_h: median_shift_h.map(tenths),
         median_shift_days: median_shift_days.map(tenths),
-        verdict: verdict(c, head.other),
+        choice: c.scales().choice().word(),
+        verdict: reasons(c),
+        false_alarms: ExpectedOut::new(&c.expected()),
         engines: c.engines.iter().map(engine).collect(),
     }
 }

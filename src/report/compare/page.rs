@@ -1,20 +1,17 @@
 //! A page by itself: what differs, then every engine with its strip of time.
 
-use super::{Head, day, difference, title, verdict, weighed, whose};
-use crate::judge::Level;
+use super::{Head, Row, choice, day, difference, engine_verdict, numbers_rows, reasons, title, weighed, whose};
 use crate::judge::compare::{Comparison, EngineComparison, Pair};
+use crate::judge::{EngineView, Kind, Level};
 use crate::records::Instant;
-use crate::report::html;
 use crate::report::words::{self, numbers};
+use crate::report::{charts, html};
 
-/// A page by itself: nothing is fetched from elsewhere.
-pub fn page(c: &Comparison, head: &Head<'_>) -> String {
-    let mut body = format!("<h1>{}</h1>\n", html::escape(&title(head)));
-    let verdict = verdict(c, head.other);
-    if let Some((first, rest)) = verdict.split_first() {
-        body.push_str(&format!("<p class=\"sum\">{}</p>\n", html::escape(first)));
-        body.push_str(&rest.iter().map(|said| format!("<p>{}</p>\n", html::escape(said))).collect::<String>());
-    }
+/// A page by itself: nothing is fetched from elsewhere. `views`: the engines under today's and the others.
+pub fn page(c: &Comparison, head: &Head<'_>, views: (&[EngineView], &[EngineView])) -> String {
+    let mut body = format!("<h1>{}</h1>\n<p class=\"sum\">{}</p>\n", html::escape(&title(head)), choice(c));
+    body.push_str(&html::list(&reasons(c)));
+    body.push_str(&side_by_side(c));
     let differences = weighed(c);
     if !differences.is_empty() {
         body.push_str("<h2>What differs</h2>\n");
@@ -23,18 +20,56 @@ pub fn page(c: &Comparison, head: &Head<'_>) -> String {
     body.push_str(&format!("<h2>Engine by engine</h2>\n{LEGEND}"));
     for engine in &c.engines {
         let alerts = numbers::count(engine.pairs.len(), "alert", "alerts");
-        body.push_str(&format!("<h3>{}</h3>\n{}", html::escape(&whose(engine)), strip(engine, head)));
+        let verdict = html::escape(&engine_verdict(engine, head.zone));
+        body.push_str(&format!("<h3>{}</h3>\n<p>{verdict}</p>\n", html::escape(&whose(engine))));
+        if engine.pairs.is_empty() {
+            continue;
+        }
+        body.push_str(&strip(engine, head));
+        body.push_str(&evidence(engine, head, views));
         let rows = rows(engine.pairs.iter().map(|pair| (engine, pair)), false, head);
         body.push_str(&format!("<details><summary>{alerts}</summary>\n{rows}</details>\n"));
     }
     body.push_str(&format!("<p class=\"foot\">{}</p>\n", html::escape(words::CAUTION)));
-    html::document(&title(head), STYLE, &body)
+    html::document(&title(head), &format!("{}{STYLE}", html::CHART_INKS), &body)
+}
+
+/// The numbers of both sides.
+fn side_by_side(c: &Comparison) -> String {
+    let row = |[what, today, other, remark]: Row| {
+        let [what, today, other, remark] = [what, today, other, remark].map(|cell| html::escape(cell.trim()));
+        format!("<tr><td>{what}</td><td class=\"n\">{today}</td><td class=\"n\">{other}</td><td>{remark}</td></tr>\n")
+    };
+    let rows: String = numbers_rows(c).into_iter().map(row).collect();
+    format!(
+        "<table><thead><tr><th></th><th class=\"n\">today</th><th class=\"n\">other</th><th></th></tr></thead>\
+         <tbody>\n{rows}</tbody></table>\n"
+    )
+}
+
+/// Where rate alerts differ: the evidence and the limits that made the difference.
+fn evidence(engine: &EngineComparison, head: &Head<'_>, (today, other): (&[EngineView], &[EngineView])) -> String {
+    let view = |list: &'_ [EngineView]| list.iter().find(|e| Some(&e.serial) == engine.serial.as_ref()).cloned();
+    let (Some(today), Some(other)) = (view(today), view(other)) else { return String::new() };
+    let mut out = String::new();
+    for (kind, rise) in [(Kind::OilRateRise, true), (Kind::OilRateFall, false)] {
+        if !engine.pairs.iter().any(|pair| pair.kind == kind && !pair.same()) {
+            continue;
+        }
+        if let Ok(svg) = charts::beside_svg(&today, &other, rise, head.from) {
+            let words = html::escape(&charts::beside_words(&today, rise));
+            out.push_str(&format!("<figure role=\"img\" aria-label=\"{words}\">\n{svg}\n</figure>\n"));
+        }
+    }
+    out
 }
 
 const LEGEND: &str = "<p class=\"soft\">In each strip: above, what today's thresholds raise; below, what the others \
     raise; a line joins the two where both do. Triangle: warning; diamond: caution; circle: advisory.</p>\n";
 
-const STYLE: &str = ".strip { width: 100%; height: auto; display: block; }
+const STYLE: &str = "td.n, th.n { text-align: right; } td { overflow-wrap: anywhere; }
+figure { margin: 10px 0; } figure svg { max-width: 100%; height: auto; }
+.strip { width: 100%; height: auto; display: block; }
 .strip line { stroke: var(--soft); } .strip .warning { fill: var(--warning); } .strip .caution { fill: var(--caution); }
 .strip .advisory { fill: none; stroke: var(--advisory); stroke-width: 1.5; } .strip text { fill: var(--soft); font-size: 10px; }
 ";

@@ -35,33 +35,55 @@ fn example() -> Comparison {
 
 /// Written by hand from the findings above: one moved by 5.1 h and two days, one warning lost, one the same.
 #[test]
-fn the_text_says_what_is_lost_first() {
+fn the_text_says_which_to_choose_and_why() {
     let said = text(&example(), &head());
     let lines: Vec<&str> = said.lines().collect();
     assert_eq!(lines[0], "Today's thresholds against calm.toml, 2026-01-01 to 2026-06-30");
-    assert_eq!(lines[1], "3 alerts today, 2 with calm.toml: 2 under both, 1 only today, 0 only with calm.toml.");
-    assert_eq!(lines[2], "Of those under both 0 come earlier and 1 later; the median shift is +5.1 h and +2 days.");
-    assert_eq!(lines[3], "1 warning of today would not come: look at these first.");
-    assert!(lines[6].starts_with("warning  N0417H left H-2207  metal-found") && lines[6].ends_with("would not come"));
-    assert!(lines[7].starts_with("caution") && lines[7].ends_with("5.1 h, 2 days later"), "{}", lines[7]);
-    assert_eq!(lines.len(), 8);
+    assert_eq!(lines[2], "                        today   other");
+    assert_eq!(lines[3], "alerts                      3       2  2 in both, 1 only today, 0 only with the");
+    assert_eq!(lines[5], "  at warning                1       0");
+    assert_eq!(lines[8], "in both                                0 earlier, 1 later, median +5.1 h and");
+    assert_eq!(lines[11], "Keep today's.");
+    assert_eq!(lines[12], "  1 warning of today would not come: metal-found on N0417H left. Would you have");
+    assert_eq!(lines[14], "  Warnings and cautions of both: 1 later (median 5.1 h, 2 days) with the other.");
+    assert_eq!(lines[16], "N0417H left H-2207  today's: lost warning metal-found 3 Mar 26; caution");
+    assert_eq!(lines[17], "                    oil-rate-rise 17 Feb 26 5.1 h, 2 days later");
+    assert_eq!(lines.len(), 18, "{said}");
 }
 
 #[test]
-fn the_text_fits_one_screen_however_much_differs() {
-    let today: Vec<Finding> =
+fn the_text_fits_an_ordinary_terminal_however_much_differs() {
+    let mut today: Vec<Finding> =
         (0..300).map(|n| at(Kind::TakeoffRpm, &format!("run {n}"), 1 + n % 6, 1 + n % 28, 1000.0)).collect();
+    for (n, finding) in today.iter_mut().enumerate() {
+        finding.serial = Some(format!("H-{:04}", n % 100).into());
+    }
     let said = text(&compare(&today, &[]), &head());
-    assert!(said.lines().count() <= 40);
-    assert!(said.lines().all(|line| line.chars().count() <= 100), "{said}");
-    assert!(said.ends_with("and 276 more; --json or --html lists all\n"));
+    assert!(said.lines().count() <= 40, "{}", said.lines().count());
+    assert!(said.lines().all(|line| line.chars().count() <= 80), "{said}");
+    assert!(said.contains("--json or --html lists all"), "{said}");
 }
 
 #[test]
 fn equal_judgements_say_so() {
     let today = [at(Kind::OilRateRise, "rise 1", 2, 17, 1250.0)];
     let c = compare(&today, &today);
-    assert_eq!(verdict(&c, "x"), ["No difference: 1 alert under both, at the same moments and levels."]);
+    assert_eq!(choice(&c), "Either will do.");
+    assert_eq!(reasons(&c), ["No difference: 1 alert comes under both, at the same moments and levels."]);
+}
+
+/// Twice the false alarms of today's on one engine of 500 h: 0.3 and 0.6 per 1000 h are 0.15 more over the period.
+#[test]
+fn false_alarms_are_told_for_the_hours_compared() {
+    let today = [at(Kind::OilRateRise, "rise 1", 2, 17, 1250.0)];
+    let mut c = compare(&today, &today);
+    let expected =
+        crate::judge::compare::Expected { engine_hours: 500.0, today_per_1000_h: 0.3, other_per_1000_h: 0.6 };
+    c.engines[0].expected = expected;
+    assert_eq!(choice(&c), "Keep today's.");
+    assert_eq!(reasons(&c)[1], "False rate alerts to be expected: 2 times today's: about 0.15 more over the period.");
+    let said = text(&c, &head());
+    assert!(said.contains("false alarms expected    0.30    0.60  rate alerts per 1000 engine hours"), "{said}");
 }
 
 #[test]
@@ -71,9 +93,10 @@ fn programs_and_the_page_get_everything() {
     assert_eq!(value["counts"]["only_today"], 1);
     assert_eq!(value["engines"][0]["alerts"][0]["later_h"], 5.1);
     assert_eq!(value["engines"][0]["alerts"][0]["later_days"], 2.0);
-    let page = page(&c, &head());
-    // Two differences at the top, all three below.
-    assert_eq!(page.matches("<tr><td>").count(), 2 + 3);
+    assert_eq!((&value["choice"], &value["engines"][0]["choice"]), (&"today".into(), &"today".into()));
+    let page = page(&c, &head(), (&[], &[]));
+    // Five rows of numbers, two differences at the top, all three below.
+    assert_eq!(page.matches("<tr><td>").count(), 5 + 2 + 3);
     // Nothing fetched from elsewhere, no script.
     assert!(!page.contains("http://") && !page.contains("https://") && !page.contains("<script"));
     assert_eq!(page.matches("<title>").count(), 1 + 5);

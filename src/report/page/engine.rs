@@ -2,7 +2,7 @@
 
 use super::{figure, frame};
 use crate::alerts::{Alert, State};
-use crate::judge::EngineView;
+use crate::judge::{EngineView, Kind};
 use crate::report::break_in_sheet::progress;
 use crate::report::html::{self, escape};
 use crate::report::status::{about, due_words, rate_words};
@@ -34,6 +34,7 @@ pub fn page(m: &Morning, e: &EngineView, name: &str) -> String {
             html::level(alert.level()),
             escape(&words::sentence(&alert.finding, m.zone))
         ));
+        body.push_str(&course(alert, e));
         for p in words::explain(alert, &m.engines, m.zone).iter().filter(|p| p.title != "Caution") {
             body.push_str(&html::paragraph(p, "h3"));
         }
@@ -96,6 +97,21 @@ fn facts(m: &Morning, e: &EngineView) -> String {
     fact("Not confirmed", e.unconfirmed.join(", "));
     out.push_str("</dl>\n");
     out
+}
+
+/// How the evidence of a rate alert came to its limit.
+fn course(alert: &Alert, e: &EngineView) -> String {
+    let finding = &alert.finding;
+    let rate = matches!(finding.kind, Kind::OilRateRise | Kind::OilRateFall);
+    let Some((course, hours)) = crate::report::alert::course(finding, std::slice::from_ref(e)).zip(finding.hours)
+    else {
+        return String::new();
+    };
+    if !rate {
+        return String::new();
+    }
+    let words = format!("alert {}: {}", alert.number, course.what.to_lowercase());
+    figure(charts::alert_svg(e, alert.number, hours, course.points), &words)
 }
 
 fn history(alert: &Alert, m: &Morning) -> String {

@@ -39,7 +39,7 @@ fn names(engines: &[EngineView]) -> Vec<String> {
     out
 }
 
-/// Style only pages need: skip link, wide tables, and the charts' inks in the reader's own colours.
+/// Style only pages need: skip link, wide tables.
 const STYLE: &str = "body { max-width: 1080px; }
 .skip { position: absolute; left: -999px; } .skip:focus { position: static; }
 .wide { overflow-x: auto; } .wide table { min-width: 760px; }
@@ -48,13 +48,6 @@ figure { margin: 14px 0; overflow-x: auto; } figure svg { max-width: 100%; min-w
 td.k { white-space: nowrap; }
 dl { display: grid; grid-template-columns: max-content 1fr; gap: 3px 16px; margin: 8px 0; } dt { color: var(--soft); } dd { margin: 0; }
 nav { font-size: .9rem; margin: 0 0 10px; }
-svg [fill='#F8F9F6'] { fill: var(--raised); }
-svg [fill='#1D2326'] { fill: var(--ink); } svg [stroke='#1D2326'] { stroke: var(--ink); }
-svg [fill='#545E63'] { fill: var(--soft); } svg [stroke='#545E63'] { stroke: var(--soft); }
-svg [stroke='#DADEDB'] { stroke: var(--rule); }
-svg [fill='#1F5673'] { fill: var(--link); } svg [stroke='#1F5673'] { stroke: var(--link); }
-svg [fill='#A3161A'] { fill: var(--warning); } svg [stroke='#A3161A'] { stroke: var(--warning); }
-svg [stroke='#7A5200'] { stroke: var(--caution); }
 @media print { body { max-width: none; } nav, .skip { display: none; } .item { break-inside: avoid; } }
 ";
 
@@ -74,7 +67,7 @@ fn frame(title: &str, home: &str, body: &str) -> String {
          <footer><p class=\"foot\">{}</p></footer>\n",
         escape(super::words::CAUTION)
     );
-    super::html::document(title, STYLE, &body)
+    super::html::document(title, &format!("{}{STYLE}", super::html::CHART_INKS), &body)
 }
 
 #[cfg(test)]

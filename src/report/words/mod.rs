@@ -13,6 +13,7 @@ pub mod facts;
 pub mod numbers;
 mod oil;
 mod others;
+mod otherwise;
 mod records;
 mod running;
 
@@ -23,6 +24,7 @@ use facts::Facts;
 
 pub use brief::brief;
 pub use explain::{Paragraph, explain, identity, state_words};
+pub use otherwise::otherwise;
 
 /// The caution every mail and page carries.
 pub const CAUTION: &str = "Advisory only, computed from records and recordings that may be wrong or missing. It does not \

@@ -48,6 +48,12 @@ pub fn plain(value: f64) -> String {
     }
 }
 
+/// A setting as one would write it into the configuration: up to six decimals, none that say nothing.
+pub fn exact(value: f64) -> String {
+    let text = format!("{value:.6}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
 /// Hours with one decimal and their unit.
 pub fn hours(value: f64) -> String {
     format!("{} h", short(value))

@@ -12,13 +12,13 @@ mod read;
 use std::collections::HashMap;
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant as Tick};
 
 use serde::{Deserialize, Serialize};
 
 use crate::config::Config;
 use crate::engine::Models;
-use crate::records::monitor::Reducer;
 use crate::records::{Aircraft, LogEntry, Rejection, RunSummary};
 use crate::shell::store::FileRow;
 
@@ -69,6 +69,30 @@ pub struct Batch {
     pub unreachable: Option<String>,
 }
 
+/// How far a long piece of work has come, for whoever watches from another thread.
+#[derive(Clone, Debug, Default)]
+pub struct Progress {
+    done: Arc<AtomicUsize>,
+    of: Arc<AtomicUsize>,
+}
+
+impl Progress {
+    /// So many more steps will come.
+    pub fn expect(&self, steps: usize) {
+        self.of.fetch_add(steps, Ordering::Relaxed);
+    }
+
+    /// One more is done.
+    pub fn step(&self) {
+        self.done.fetch_add(1, Ordering::Relaxed);
+    }
+
+    /// Steps done, and steps in all as far as they are known.
+    pub fn now(&self) -> (usize, usize) {
+        (self.done.load(Ordering::Relaxed), self.of.load(Ordering::Relaxed))
+    }
+}
+
 /// How to look.
 #[derive(Clone, Debug)]
 pub struct Look {
@@ -79,6 +103,7 @@ pub struct Look {
     pub settle: Duration,
     /// Reading stops at this much time and leaves the rest for the next batch.
     pub time: Duration,
+    pub progress: Progress,
 }
 
 /// Looks once. `known` is what the state remembers, by path.
@@ -93,7 +118,8 @@ pub fn look(look: &Look, known: &HashMap<String, FileRow>) -> Batch {
         }
     };
     let mut seen: HashMap<&str, ()> = HashMap::with_capacity(known.len());
-    let (mut monitors, mut reducer) = (Vec::new(), Reducer::default());
+    let mut monitors = Vec::new();
+    look.progress.expect(tails.len());
     for tail in &tails {
         let reader = read::Tail::open(look, tail, known, &mut batch);
         let listing = list::files(&look.folder, tail, reader.aircraft());
@@ -111,16 +137,19 @@ pub fn look(look: &Look, known: &HashMap<String, FileRow>) -> Batch {
                 // Logs first: what they say matters most when there is much to read.
                 monitors.push((reader.clone(), file));
             } else {
-                reader.read(&file, known.get(&file.path), &mut reducer, &mut batch);
+                reader.read(&file, known.get(&file.path), &mut batch);
             }
         }
+        look.progress.step();
     }
+    look.progress.expect(monitors.len());
     for (done, (reader, file)) in monitors.iter().enumerate() {
         if batch.changes.len() >= BATCH_FILES || started.elapsed() > look.time {
             batch.left = (monitors.len() - done) as u32;
             break;
         }
-        reader.read(file, known.get(&file.path), &mut reducer, &mut batch);
+        reader.read(file, known.get(&file.path), &mut batch);
+        look.progress.step();
     }
     remove_gone(known, &seen, &mut batch);
     batch

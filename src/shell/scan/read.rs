@@ -10,7 +10,7 @@ use super::{Batch, Change, FileRecords, Look, READER_VERSION};
 use crate::config::Config;
 use crate::engine::Models;
 use crate::records::layout::LogbookLayout;
-use crate::records::monitor::{RecordedEngine, ReduceContext, Reducer};
+use crate::records::monitor::{self, RecordedEngine, ReduceContext};
 use crate::records::run::REDUCER_VERSION;
 use crate::records::table::{Content, Sheet, content};
 use crate::records::{Aircraft, Rejection, aircraft_file, logbook};
@@ -111,7 +111,7 @@ impl Tail {
     }
 
     /// Reads one file into the batch.
-    pub fn read(&self, file: &Found, known: Option<&FileRow>, reducer: &mut Reducer, batch: &mut Batch) {
+    pub fn read(&self, file: &Found, known: Option<&FileRow>, batch: &mut Batch) {
         let Some(aircraft) = &self.aircraft else { return };
         let opened = match Opened::open(&self.folder.join(&file.path)) {
             Ok(opened) => opened,
@@ -126,7 +126,7 @@ impl Tail {
             Role::Monitor(layout) => {
                 let layout = layout.and_then(|i| aircraft.monitors.get(i));
                 let mut opened = opened;
-                let (runs, rejections) = reducer.reduce(&mut opened, &file.path, layout, &self.context);
+                let (runs, rejections) = monitor::reduce(&mut opened, &file.path, layout, &self.context);
                 Ok((opened, Some(FileRecords { runs, rejections, ..FileRecords::default() })))
             }
         };

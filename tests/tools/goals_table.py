@@ -1,7 +1,5 @@
-"""What was measured, in words: one line a case, and the goals of detection beside the figures as one table. The goals
-are the ones the design was made for; a figure beyond its goal carries a mark."""
-
-import math
+"""The goals of detection beside what was measured, as one table. The goals are the ones the design was made for; a
+figure beyond its goal carries a mark."""
 
 GOALS = {
     # what: (levels, flights and additions); None: no goal
@@ -82,28 +80,3 @@ def table(results, setting, engines, seed):
     lines.insert(1, "|" + "|".join("-" * (w + 2) for w in widths) + "|")
     note = f"{engines} engines a case, seed word '{seed}'; delays at the setting {setting:.3f}: one false alarm per 3000 h and side."
     return "\n".join([*lines, "", note])
-
-
-def line(r):
-    """One case."""
-    per = f"{r['kind']:9} {r['rate']:.3f} qt/h" if "rate" in r else f"{r.get('kind', ''):9}"
-    if r["what"] == "detection":
-        known_ = "" if math.isnan(r["to_known"]) else f", {r['to_known']:.2f} x the filter that knows (median {r['known_median']:.1f} h, 90 % {r['known_ninety']:.1f} h)"
-        return (f"fault   {per} x{r['ratio']:g}: median {r['median']:.1f} h, 90 % {r['ninety']:.1f} h; missed {r['missed']:.1f} %, "
-                f"false rise open {r['rise open']:.1f} % (+ told as growth {r['growth']:.1f} %), false fall open {r['fall open']:.1f} %{known_}")
-    if r["what"] == "healthy":
-        text = "; ".join(f"at {s}: rise {v['rise']:.2f} fall {v['fall']:.2f}" for s, v in r["settings"].items())
-        v = list(r["settings"].values())[0]
-        more = f"not logged {v['addition-not-logged']:.2f}, refill {v['refill-not-logged']:.2f}, hours {v['hours-disagree']:.2f}, creep {v['oil-rate-creep']:.2f}"
-        covers = "" if math.isnan(r["covers"]) else f"; 90 % interval covers {r['covers']:.0f} %"
-        return f"healthy {per} {r['name']} {r['hours']:.0f} h, per 1000 h: {text}; {more}{covers}"
-    if r["what"] == "precision":
-        return f"rate    {per} after {r['quarts']:.0f} qt: RMSE {r['rmse']:.1f} % ({r['rmse_calm']:.1f} % without a false alarm), bias {r['bias']:+.1f} %, interval covers {r['covers']:.0f} % ({r['engines']} engines)"
-    if r["what"] == "twins":
-        text = "; ".join(f"{k}: median {r[k]['median']:.1f}, 90 % {r[k]['ninety']:.1f}, found {r[k]['found']:.0f} %, mate accused {r[k]['mate']:.0f} %, "
-                         f"diverged {r[k]['diverged']:.0f} %, early {r[k]['early_per_1000_h']:.2f}/1000 h" for k in ("logged", "not logged"))
-        return f"twins   {per} service {text}; delay ratio {r['ratio']:.2f}"
-    if r["what"] == "classical":
-        return "\n".join(f"by hand x{r['ratio']:g} {c['name']} (limit {c['limit']}): median {c['median']:.1f} h, 90 % {c['ninety']:.1f} h, missed {c['missed']:.0f} %"
-                         for c in r["charts"])
-    return f"build   {per} {r['name']}, {r['hours']:.0f} h: called stabilised {r['called']:.1f} %, rises {r['rises']:.1f} %, falls {r['falls']:.1f} %"
