@@ -14,7 +14,7 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use crate::judge::{Closing, Finding, Kind, Level};
+use crate::judge::{Closing, Fact, Finding, Kind, Level};
 use crate::records::Instant;
 
 pub use actions::{Action, Deed, Unplaced};
@@ -88,6 +88,17 @@ pub struct Told {
     pub size: f64,
     pub level: Level,
     pub reminders: u32,
+    /// When the records last showed a further change on top, as told.
+    #[serde(default)]
+    pub changed_again: Option<Instant>,
+    /// A digest has gone since, so that the days until the next reminder count from it.
+    #[serde(default = "yes")]
+    pub carried: bool,
+}
+
+/// States written before digests were noted had been told long ago.
+fn yes() -> bool {
+    true
 }
 
 /// One line of an alert's history.
@@ -158,10 +169,12 @@ impl Alert {
         self.state != State::Closed
     }
 
-    /// Something was said of it after `previous` (the last digest): this morning's digest tells it
-    /// in full, others only count it.
-    pub fn told_since(&self, previous: Option<Instant>) -> bool {
-        self.told.as_ref().is_some_and(|told| previous.is_none_or(|p| told.at > p))
+    /// When the records last showed a further change on top of the one it is about.
+    pub(crate) fn changed_again(&self) -> Option<Instant> {
+        match self.finding.evidence.get("changed_again") {
+            Some(Fact::Time(at)) => Some(*at),
+            _ => None,
+        }
     }
 
     /// Adds a line to the history; the oldest lines but the first give way after 200.

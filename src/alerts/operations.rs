@@ -80,7 +80,14 @@ impl Alert {
 
     /// What the person saw is what growth is measured on from now on.
     fn answered(&mut self, now: Instant) {
-        self.told = Some(Told { at: now, size: self.finding.size, level: self.finding.level, reminders: 0 });
+        self.told = Some(Told {
+            at: now,
+            size: self.finding.size,
+            level: self.finding.level,
+            reminders: 0,
+            changed_again: self.changed_again(),
+            carried: true,
+        });
         self.memory.owed = None;
         self.memory.unanswered_since = None;
         self.memory.escalated = None;

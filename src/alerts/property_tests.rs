@@ -101,7 +101,7 @@ proptest! {
         for round in &rounds {
             now += Duration::hours(round.hours_on);
             act(&mut alerts, round, now);
-            let pass = Pass { now, zone: chrono_tz::UTC, first: false, policy: &policy };
+            let pass = Pass { now, zone: chrono_tz::UTC, first: false, morning: round.hours_on % 3 == 0, policy: &policy };
             let findings = findings(round, now);
             let before = alerts.clone();
             let outcome = reconcile(alerts, findings.clone(), &[], &pass);

@@ -27,6 +27,9 @@ pub struct Pass<'a> {
     pub zone: Tz,
     /// The first pass over a fleet: its past is one summary, not a flood.
     pub first: bool,
+    /// This pass makes a digest. Reminders are decided here and nowhere else, so that "a day later" is the
+    /// next morning's digest and not whatever minute of the day after the hours are full.
+    pub morning: bool,
     pub policy: &'a Alerts,
 }
 
@@ -147,7 +150,7 @@ fn update(alert: &mut Alert, finding: Finding, pass: &Pass<'_>, steps: &mut BTre
         (Some(_), None) => {
             // A person closed it: only growth over what that person saw opens it again.
             alert.finding = finding;
-            if matches!(speak::growth(alert, pass), Some(Why::Grew { .. } | Why::LevelRose { .. })) {
+            if speak::growth(alert, pass).is_some_and(Why::is_more) {
                 alert.reopen(pass.now, PROGRAM, "open again: it has grown since it was closed");
                 alert.memory.owed = Some(Why::Reopened);
             }

@@ -12,6 +12,8 @@ use crate::records::local::at_or_after;
 /// Days within which an alert that closed and came back, no larger than told, stays quiet: a value
 /// that hovers about its limit would otherwise open and close with every flight.
 const QUIET_REOPENING_DAYS: i64 = 7;
+/// Hours by which mornings may differ: a digest some seconds later, a day of daylight saving.
+const MORNING_SLACK_HOURS: i64 = 3;
 /// Hours within which a warning that came back, no larger than told, sends no further mail of its own.
 const QUIET_SINGLE_HOURS: i64 = 24;
 
@@ -25,6 +27,8 @@ pub enum Why {
         from: f64,
         to: f64,
     },
+    /// On top of the change it is about the records show a further one.
+    ChangedAgain,
     LevelRose {
         from: Level,
         to: Level,
@@ -43,6 +47,13 @@ pub enum Why {
         nth: u32,
     },
     Closed,
+}
+
+impl Why {
+    /// There is more of it than was told: what a person did about it does not cover that.
+    pub(super) fn is_more(self) -> bool {
+        matches!(self, Self::Grew { .. } | Self::ChangedAgain | Self::LevelRose { .. })
+    }
 }
 
 /// By which way an alert speaks.
@@ -119,6 +130,9 @@ pub(super) fn decide(alert: &mut Alert, step: Step, pass: &Pass<'_>) -> Decision
         Step::ClosedNow => return silent(Silence::Closed),
         Step::Other => {}
     }
+    if let Some(told) = alert.told.as_mut().filter(|t| pass.morning && !t.carried) {
+        (told.at, told.carried) = (pass.now, true);
+    }
     run_out(alert, pass);
     let growth = growth(alert, pass);
     let wakes = match alert.state {
@@ -126,7 +140,7 @@ pub(super) fn decide(alert: &mut Alert, step: Step, pass: &Pass<'_>) -> Decision
             let person = alert.closed.as_ref().is_some_and(|c| c.by.is_some());
             return silent(if person { Silence::ClosedByPerson } else { Silence::Closed });
         }
-        State::Acknowledged => matches!(growth, Some(Why::Grew { .. } | Why::LevelRose { .. })),
+        State::Acknowledged => growth.is_some_and(Why::is_more),
         State::Muted => matches!(growth, Some(Why::LevelRose { to: Level::Warning, .. })),
         State::Open => true,
     };
@@ -171,6 +185,10 @@ pub(super) fn growth(alert: &Alert, pass: &Pass<'_>) -> Option<Why> {
         Some(Why::LevelRose { from: told.level, to: level })
     } else if size > told.size && size >= told.size * (1.0 + pass.policy.grows_by) {
         Some(Why::Grew { from: told.size, to: size })
+    } else if alert.changed_again() > told.changed_again && size * (1.0 + pass.policy.grows_by) >= told.size {
+        // A false alarm left open must not swallow the real change after it, whatever size was told of the
+        // first. One that has shrunk by more than the same share is a change back, and no news of this kind.
+        Some(Why::ChangedAgain)
     } else if level < told.level {
         Some(Why::LevelFell { from: told.level, to: level })
     } else {
@@ -190,7 +208,7 @@ fn speak(alert: &mut Alert, growth: Option<Why>, pass: &Pass<'_>) -> Decision {
     }
     let why = match (&alert.told, alert.memory.owed, growth) {
         (None, _, _) => Why::Raised,
-        (Some(_), _, Some(why @ (Why::Grew { .. } | Why::LevelRose { .. }))) => why,
+        (Some(_), _, Some(why)) if why.is_more() => why,
         (Some(_), Some(owed), _) => owed,
         (Some(_), None, Some(why)) => why,
         (Some(_), None, None) if escalates(alert, pass) => Why::Escalated,
@@ -198,7 +216,7 @@ fn speak(alert: &mut Alert, growth: Option<Why>, pass: &Pass<'_>) -> Decision {
             let next = next_reminder(told, pass);
             // What is over, or is only for information, is said once.
             let once = alert.kind().happens_once() || alert.level() == Level::Advisory;
-            if once || next > pass.now {
+            if once || !pass.morning || next > pass.now + Duration::hours(MORNING_SLACK_HOURS) {
                 return silent(if back { Silence::CameBackUnchanged } else { Silence::Told { next } });
             }
             Why::Reminder { nth: told.reminders + 1 }
@@ -206,11 +224,11 @@ fn speak(alert: &mut Alert, growth: Option<Why>, pass: &Pass<'_>) -> Decision {
     };
     match how(alert, why, pass) {
         Ok(how) => {
-            told(alert, why, how, pass.now);
+            told(alert, why, how, pass);
             Decision::Say(Say { number, why, how })
         }
         Err(because) => {
-            if !matches!(why, Why::Raised | Why::Grew { .. } | Why::LevelRose { .. } | Why::Escalated) {
+            if !(why.is_more() || matches!(why, Why::Raised | Why::Escalated)) {
                 alert.memory.owed = Some(why);
             }
             silent(because)
@@ -258,7 +276,7 @@ fn how(alert: &Alert, why: Why, pass: &Pass<'_>) -> Result<How, Silence> {
         return Ok(How::Digest);
     }
     // A level that goes up and down with every flight is told in the mornings after the first mail.
-    let repeats = !matches!(why, Why::Raised | Why::Grew { .. } | Why::Escalated);
+    let repeats = !matches!(why, Why::Raised | Why::Grew { .. } | Why::ChangedAgain | Why::Escalated);
     let lately = |at: Instant| pass.now - at < Duration::hours(QUIET_SINGLE_HOURS);
     if repeats && alert.memory.last_single.is_some_and(lately) {
         return Ok(How::Digest);
@@ -285,7 +303,8 @@ fn quiet_until(pass: &Pass<'_>) -> Option<Instant> {
 }
 
 /// Remembers what was said.
-fn told(alert: &mut Alert, why: Why, how: How, now: Instant) {
+fn told(alert: &mut Alert, why: Why, how: How, pass: &Pass<'_>) {
+    let now = pass.now;
     let warning = alert.level() == Level::Warning;
     if why == Why::Escalated {
         alert.memory.escalated = Some(now);
@@ -305,7 +324,9 @@ fn told(alert: &mut Alert, why: Why, how: How, now: Instant) {
         (Some(told), Why::Reminder { .. } | Why::LevelFell { .. }) => told.size,
         _ => alert.finding.size,
     };
-    alert.told = Some(Told { at: now, size, level: alert.level(), reminders });
+    let changed_again = alert.changed_again();
+    let carried = pass.morning || how == How::Summary;
+    alert.told = Some(Told { at: now, size, level: alert.level(), reminders, changed_again, carried });
     alert.memory.owed = None;
     if how == How::AtOnce {
         alert.memory.last_single = Some(now);
@@ -323,7 +344,10 @@ fn told(alert: &mut Alert, why: Why, how: How, now: Instant) {
 fn line(why: Why, how: How) -> String {
     let why = match why {
         Why::Raised => "told".to_owned(),
-        Why::Grew { from, to } => format!("told: grew from {from:.2} to {to:.2}"),
+        Why::ChangedAgain => "told: changed again".to_owned(),
+        // Sizes are shares of limits and the like; without their names only their ratio says something.
+        Why::Grew { from, to } if from > 0.0 => format!("told: grew by {:.0} %", (to / from - 1.0) * 100.0),
+        Why::Grew { .. } => "told: grew".to_owned(),
         Why::LevelRose { from, to } => format!("told: from {} to {}", from.word(), to.word()),
         Why::LevelFell { from, to } => format!("told: down from {} to {}", from.word(), to.word()),
         Why::AcknowledgementRanOut => "told: the acknowledgement ran out".to_owned(),

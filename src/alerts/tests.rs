@@ -56,15 +56,18 @@ struct Passes {
     policy: Alerts,
     actions: Vec<Action>,
     unplaced: Vec<Unplaced>,
+    /// Each pass makes a digest.
+    morning: bool,
 }
 
 impl Passes {
     fn new() -> Self {
-        Self { alerts: Vec::new(), policy: Alerts::default(), actions: Vec::new(), unplaced: Vec::new() }
+        let (alerts, actions, unplaced) = Default::default();
+        Self { alerts, policy: Alerts::default(), actions, unplaced, morning: true }
     }
 
     fn outcome(&mut self, now: Instant, findings: &[Finding], first: bool) -> Outcome {
-        let pass = Pass { now, zone: ZONE, first, policy: &self.policy };
+        let pass = Pass { now, zone: ZONE, first, morning: self.morning, policy: &self.policy };
         let outcome = reconcile(self.alerts.clone(), findings.to_vec(), &self.actions, &pass);
         self.alerts = outcome.alerts.clone();
         self.unplaced = outcome.unplaced.clone();
@@ -176,6 +179,50 @@ fn reminders_thin_out() {
     }
     // Default 1, 2, 4, 7 days between, the last one again and again.
     assert_eq!(days, [2, 4, 8, 15, 22, 29, 36]);
+}
+
+/// Raised at 18:00, told in the digest of the next morning at 06:30; judged every ten minutes as the service does,
+/// the digest some seconds earlier or later each day, and an hour earlier from 8 March on (Denver).
+#[test]
+fn reminders_come_with_the_morning_they_are_for() {
+    let mut passes = Passes::new();
+    passes.morning = false;
+    passes.pass(at(2, 1), &[rise()]);
+    let mut days = Vec::new();
+    for day in 2..40 {
+        let digest = at(day, if day < 8 { 13 } else { 12 }) + Duration::seconds(i64::from(day * 7919 % 60));
+        passes.morning = true;
+        days.extend(passes.pass(digest, &[rise()]).iter().map(|s| (day, s.1)));
+        passes.morning = false;
+        for minutes in (10..1420).step_by(30) {
+            assert_eq!(passes.pass(digest + Duration::minutes(minutes), &[rise()]), []);
+        }
+    }
+    // The digest of the 2nd told it as new: 1, 2, 4, 7, 7 … days from there.
+    let expected = [3, 5, 9, 16, 23, 30, 37].into_iter().zip(1..).map(|(day, nth)| (day, Why::Reminder { nth }));
+    assert_eq!(days, expected.collect::<Vec<_>>());
+}
+
+/// A false rise to 2.2 times the baseline was told and left open; the real doubling comes on top of what
+/// the engine truly used, so the size told is never passed.
+#[test]
+fn a_further_change_speaks_though_the_size_told_was_larger() {
+    let again = |size: f64, day: u32| Finding {
+        evidence: Evidence::default().with("changed_again", at(day, 0)),
+        ..sized(rise(), size)
+    };
+    let mut passes = Passes::new();
+    passes.pass(at(1, 0), &[sized(rise(), 2.2)]);
+    assert_eq!(passes.pass(at(5, 0), &[again(2.0, 4)]), [(1, Why::ChangedAgain, How::Digest)]);
+    assert_eq!(passes.pass(at(5, 1), &[again(2.0, 4)]), [], "told once");
+    // Measured on what was told last: 2.0, so 2.5 has grown by a quarter.
+    assert_eq!(passes.pass(at(5, 2), &[again(2.5, 4)]), [(1, Why::Grew { from: 2.0, to: 2.5 }, How::Digest)]);
+    // Half way back is no news; one more rise after it is, and an acknowledgement does not cover it.
+    assert_eq!(passes.pass(at(5, 3), &[again(1.6, 5)]), []);
+    passes.get(1).acknowledge("Dana", "", None, at(5, 4)).unwrap();
+    assert_eq!(passes.pass(at(5, 5), &[again(1.6, 5)]), []);
+    assert_eq!(passes.pass(at(6, 0), &[again(1.7, 6)]), [(1, Why::ChangedAgain, How::Digest)]);
+    assert_eq!(passes.state(1), State::Open);
 }
 
 #[test]

@@ -8,7 +8,7 @@ use clap::Args;
 use super::{Cli, Stop, View, exit, load, output};
 use crate::config::schedule::Schedule;
 use crate::daemon::pass::{self, DigestWish, Done, Rules};
-use crate::daemon::{deliver_now, publish};
+use crate::daemon::{deliver_now, publish, refresh};
 use crate::judge::Level;
 use crate::records::Instant;
 use crate::report::{json, status};
@@ -44,10 +44,13 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
     };
     let done = round(&mut store, &rules, now, true)?;
     if !options.dry_run {
-        if let Err(error) = publish(&settings.fleet.state, &store, &done, started.elapsed().as_secs_f64(), now) {
+        // Page and metrics first, in case the mail server keeps us waiting; then once more what it took.
+        let state = &settings.fleet.state;
+        let published = publish(state, &store, &done, started.elapsed().as_secs_f64(), now);
+        hand_over(&mut store, &rules, now)?;
+        if let Err(error) = published.and_then(|mut figures| refresh(state, &store, &mut figures, now)) {
             eprintln!("cowlwatch: {error}");
         }
-        hand_over(&mut store, &rules, now)?;
     }
     print(&done, &rules, options.view.json)?;
     Ok(failing(&done.alerts, options.view.fail_on.map(Level::from)))

@@ -1,5 +1,7 @@
 //! Hands waiting letters over and notes what came of it.
 
+use std::collections::VecDeque;
+
 use tracing::{info, warn};
 
 use crate::records::Instant;
@@ -9,14 +11,41 @@ use crate::shell::store::{Attempt, Store, StoreError};
 /// Letters handed over in one go.
 pub(super) const AT_ONCE: u32 = 20;
 
-/// Notes an attempt in the state and in the journal.
-pub(super) fn note(store: &mut Store, attempt: &Attempt, now: Instant) -> Result<(), StoreError> {
-    store.record_attempt(attempt, now)?;
-    match &attempt.refused {
-        None => info!(letter = attempt.id, "letter delivered"),
-        Some(why) => warn!(letter = attempt.id, %why, next_try = %attempt.next_try, "letter kept, to be tried again"),
+/// Letters under way, and answers of the mail server that are not in the state yet.
+///
+/// A full disk may keep an answer from being written down. It is held here until it can be, and no letter
+/// goes out meanwhile: otherwise one the server has taken would go again with every try.
+#[derive(Debug, Default)]
+pub(super) struct Handing {
+    pub under_way: bool,
+    unrecorded: VecDeque<(Attempt, Instant)>,
+}
+
+impl Handing {
+    /// The server has answered for a letter.
+    pub fn answered(&mut self, attempt: Attempt, now: Instant) {
+        match &attempt.refused {
+            None => info!(letter = attempt.id, "letter delivered"),
+            Some(why) => {
+                warn!(letter = attempt.id, %why, next_try = %attempt.next_try, "letter kept, to be tried again");
+            }
+        }
+        self.unrecorded.push_back((attempt, now));
     }
-    Ok(())
+
+    /// Writes the answers down, each once. Gives how many.
+    ///
+    /// # Errors
+    /// What the state said; what is not written is kept for the next call.
+    pub fn record(&mut self, store: &mut Store) -> Result<usize, StoreError> {
+        let mut written = 0;
+        while let Some((attempt, at)) = self.unrecorded.front() {
+            store.record_attempt(attempt, *at)?;
+            self.unrecorded.pop_front();
+            written += 1;
+        }
+        Ok(written)
+    }
 }
 
 /// Delivers everything due now, for `scan`. Letters that are refused stay in the outbox.
@@ -24,19 +53,22 @@ pub(super) fn note(store: &mut Store, attempt: &Attempt, now: Instant) -> Result
 /// # Errors
 /// What the state said.
 pub async fn deliver_now(store: &mut Store, delivery: &Delivery, now: Instant) -> Result<(), StoreError> {
+    let mut handing = Handing::default();
     loop {
         let letters = store.due_letters(now, AT_ONCE)?;
         if letters.is_empty() {
             return Ok(());
         }
-        let mut attempts = Vec::new();
+        let (mut answers, mut through) = (0, 0);
         let count = letters.len();
-        delivery.deliver(letters, now, |attempt| attempts.push(attempt)).await;
-        let through = attempts.iter().filter(|a| a.refused.is_none()).count();
-        for attempt in &attempts {
-            note(store, attempt, now)?;
-        }
-        if attempts.len() < count || through == 0 {
+        let report = |attempt: Attempt| {
+            answers += 1;
+            through += usize::from(attempt.refused.is_none());
+            handing.answered(attempt, now);
+        };
+        delivery.deliver(letters, now, report).await;
+        handing.record(store)?;
+        if answers < count || through == 0 {
             return Ok(());
         }
     }

@@ -5,10 +5,12 @@
 //! either found comes back through a bounded channel. Only the loop writes to the state.
 
 mod deliver;
+mod notice;
 pub mod pass;
 mod publish;
 mod serve;
+mod signals;
 
 pub use deliver::deliver_now;
-pub use publish::publish;
+pub use publish::{publish, refresh};
 pub use serve::{Ended, serve};

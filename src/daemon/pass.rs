@@ -7,9 +7,9 @@ use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
 use chrono::NaiveDate;
-use tracing::{error, info, warn};
+use tracing::{debug, error, info, warn};
 
-use crate::alerts::{self, Action, Alert, Audience, Bundle, Outcome};
+use crate::alerts::{self, Action, Alert, Audience, Bundle, Decision, Outcome};
 use crate::config::Config;
 use crate::engine::{self, AircraftHistory, Fleet, Models, What};
 use crate::judge::otherwise::Otherwise;
@@ -90,7 +90,10 @@ pub fn run(
     let mut counts =
         Counts { read: batch.read, unchanged: batch.unchanged, waiting: batch.waiting, ..Counts::default() };
     apply(&pass, &batch)?;
-    if batch.left > 0 {
+    let first = pass.is_first()?;
+    // The first summary is of the whole fleet, also where its folder is still being filled.
+    let filling = first && batch.waiting > 0 && now - pass.began(now)? < chrono::TimeDelta::minutes(FILLING_MIN);
+    if batch.left > 0 || filling {
         let alerts = pass.alerts()?;
         pass.commit()?;
         return Ok(Done { as_of: now, counts, alerts, shown: Vec::new(), morning: None, letters: 0 });
@@ -103,14 +106,12 @@ pub fn run(
     let mut judged = Judged::of(&pass, &seen.groups, rules, &alerts::closings(&remembered), now, &Progress::default())?;
     judged.findings.extend(seen.findings(rules, now));
     keep_raised(&mut judged.findings, &remembered);
-    let first = pass.is_first()?;
     let outcome = alerts::reconcile(
         remembered,
         std::mem::take(&mut judged.findings),
         &judged.actions,
-        &alerts::Pass { now, zone, first, policy: &rules.config.settings.alerts },
+        &alerts::Pass { now, zone, first, morning: digest != DigestWish::No, policy: &rules.config.settings.alerts },
     );
-    log_decisions(&outcome);
     pass.put_alerts(outcome.changed())?;
 
     let some = !judged.engines.is_empty();
@@ -125,10 +126,15 @@ pub fn run(
         if digest.is_none() {
             writing.summary(&morning)?;
         }
-        pass.mark_summarised()?;
+        pass.mark_summarised(now)?;
     }
     let letters = writing.letters;
     pass.commit()?;
+    // Only what is committed has happened, and stands in the journal.
+    log_decisions(&outcome);
+    if let Some(Written { date, sequence, subject }) = digest {
+        info!(%date, sequence, %subject, "digest written");
+    }
     let shown = outcome.alerts.iter().filter(|a| a.is_live() || outcome.changed.contains(&a.number)).cloned().collect();
     Ok(Done { as_of: now, counts, alerts: outcome.alerts, shown, morning: Some(morning), letters })
 }
@@ -405,6 +411,15 @@ fn log_decisions(outcome: &Outcome) {
             );
         }
     }
+    // Silence is a decision too. What changed (acknowledged, muted, closed) is told once, the rest on request.
+    for decision in &outcome.decisions {
+        let Decision::Silent { number, because } = decision else { continue };
+        if outcome.changed.contains(number) {
+            info!(alert = number, reason = ?because, "alert is silent");
+        } else {
+            debug!(alert = number, reason = ?because, "alert is silent");
+        }
+    }
     for unplaced in &outcome.unplaced {
         warn!(at = %unplaced.source, why = %unplaced.why, "action entry not carried out");
     }
@@ -419,7 +434,11 @@ fn morning(
     now: Instant,
 ) -> Result<Morning, store::StoreError> {
     let last = pass.last_digest()?;
-    let previous = last.as_ref().map(|d| d.made);
+    // The first summary is what the first digest after it is compared with.
+    let previous = match &last {
+        Some(digest) => Some(digest.made),
+        None => pass.summarised()?,
+    };
     let since = |a: &Alert| match (&a.closed, previous) {
         (Some(closed), Some(previous)) => closed.at > previous && a.told.is_some(),
         _ => false,
@@ -451,8 +470,17 @@ fn morning(
     })
 }
 
+/// Longest wait for files still being written before the first summary is made without them, minutes.
+const FILLING_MIN: i64 = 10;
 /// Days for which the text of a delivered letter is kept.
 const KEPT_DAYS: i64 = 90;
+
+/// The digest of a pass.
+struct Written {
+    date: NaiveDate,
+    sequence: u32,
+    subject: String,
+}
 
 /// Letters of a pass, written into its transaction.
 struct Writing<'a> {
@@ -476,15 +504,14 @@ impl Writing<'_> {
         self.post("summary", "first-look", &letter, Recipients::Digest)
     }
 
-    fn digest(&mut self, wish: DigestWish, morning: &mut Morning) -> Result<Option<NaiveDate>, store::StoreError> {
+    fn digest(&mut self, wish: DigestWish, morning: &mut Morning) -> Result<Option<Written>, store::StoreError> {
         let DigestWish::For(date) = wish else { return Ok(None) };
         let Some(sequence) = self.pass.record_digest(date, self.now)? else { return Ok(None) };
         morning.sequence = sequence;
         let letter = report::digest::digest(morning);
         self.post("digest", &format!("digest-{date}"), &letter, Recipients::Digest)?;
         self.pass.tidy_letters(self.now - chrono::TimeDelta::days(KEPT_DAYS))?;
-        info!(%date, sequence, subject = %letter.subject, "digest written");
-        Ok(Some(date))
+        Ok(Some(Written { date, sequence, subject: letter.subject }))
     }
 
     fn post(&mut self, kind: &str, slug: &str, letter: &Letter, to: Recipients<'_>) -> Result<(), store::StoreError> {

@@ -6,7 +6,8 @@ use std::path::Path;
 
 use super::pass::Done;
 use crate::records::Instant;
-use crate::report::{metrics, page};
+use crate::report::metrics::{self, Figures};
+use crate::report::{Undelivered, page};
 use crate::shell::store::{Store, StoreError};
 
 /// Writes a file beside its place and moves it there, so that no reader ever sees half of it.
@@ -22,15 +23,12 @@ fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
     fs::rename(&part, path)
 }
 
-/// Writes `<state>/page/` and `<state>/cowlwatch.prom`. `took_s` is how long the pass took.
+/// Writes `<state>/page/` and `<state>/cowlwatch.prom`. `took_s` is how long the pass took. Gives the
+/// figures, so that [`refresh`] can keep them true between passes.
 ///
 /// # Errors
 /// The first file that could not be written; the state itself is not concerned.
-pub fn publish(state: &Path, store: &Store, done: &Done, took_s: f64, now: Instant) -> Result<(), StoreError> {
-    let io = |path: &Path| {
-        let path = path.to_owned();
-        move |source| StoreError::Io { path, source }
-    };
+pub fn publish(state: &Path, store: &Store, done: &Done, took_s: f64, now: Instant) -> Result<Figures, StoreError> {
     if let Some(morning) = &done.morning {
         let folder = state.join("page");
         fs::create_dir_all(&folder).map_err(io(&folder))?;
@@ -42,9 +40,7 @@ pub fn publish(state: &Path, store: &Store, done: &Done, took_s: f64, now: Insta
             replace(&path, &bytes).map_err(io(&path))?;
         }
     }
-    let outbox = store.outbox()?;
-    let last = store.last_digest()?;
-    let text = metrics::openmetrics(&metrics::Figures {
+    let mut figures = Figures {
         version: env!("CARGO_PKG_VERSION"),
         last_scan: Some(done.as_of),
         scan_s: took_s,
@@ -53,15 +49,38 @@ pub fn publish(state: &Path, store: &Store, done: &Done, took_s: f64, now: Insta
         files_waiting: u64::from(done.counts.waiting),
         files_rejected: u64::from(done.counts.rejected),
         rows_rejected: u64::from(done.counts.rows_rejected),
-        alerts: &done.alerts,
-        engines: done.engines(),
-        undelivered: &outbox.undelivered,
-        last_mail: outbox.last_sent,
-        letters_sent: outbox.sent,
-        digest_sequence: last.as_ref().map_or(0, |d| d.sequence),
-        last_digest: last.map(|d| d.made),
+        alerts: metrics::AlertCounts::of(&done.alerts),
+        engines: metrics::EngineFigures::of(done.engines()),
+        undelivered: Undelivered::default(),
+        last_mail: None,
+        letters_sent: 0,
+        digest_sequence: 0,
+        last_digest: None,
         now,
-    });
+    };
+    refresh(state, store, &mut figures, now)?;
+    Ok(figures)
+}
+
+/// Writes `<state>/cowlwatch.prom` anew with the outbox and the digest as they are now: between passes mail
+/// goes out, or does not, and a collector should see that within the minute.
+///
+/// # Errors
+/// The file could not be written.
+pub fn refresh(state: &Path, store: &Store, figures: &mut Figures, now: Instant) -> Result<(), StoreError> {
+    let outbox = store.outbox()?;
+    let last = store.last_digest()?;
+    figures.undelivered = outbox.undelivered;
+    figures.last_mail = outbox.last_sent;
+    figures.letters_sent = outbox.sent;
+    figures.digest_sequence = last.as_ref().map_or(0, |d| d.sequence);
+    figures.last_digest = last.map(|d| d.made);
+    figures.now = now;
     let path = state.join("cowlwatch.prom");
-    replace(&path, text.as_bytes()).map_err(io(&path))
+    replace(&path, metrics::openmetrics(figures).as_bytes()).map_err(io(&path))
+}
+
+fn io(path: &Path) -> impl FnOnce(io::Error) -> StoreError {
+    let path = path.to_owned();
+    move |source| StoreError::Io { path, source }
 }

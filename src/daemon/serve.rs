@@ -5,19 +5,20 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::{Duration, Instant as Tick};
 
-use chrono::{NaiveDate, Utc};
-use tokio::signal::unix::{SignalKind, signal};
+use chrono::{NaiveDate, TimeDelta, Utc};
 use tokio::sync::mpsc;
 use tracing::{error, info, warn};
 
-use super::deliver::{self, AT_ONCE};
+use super::deliver::{AT_ONCE, Handing};
+use super::notice;
 use super::pass::{self, DigestWish, Rules};
-use super::publish::publish;
+use super::publish::{publish, refresh};
+use super::signals::{Signals, stir};
 use crate::config::schedule::Schedule;
-use crate::engine::{Model, Models};
-use crate::records::{Instant, Rejection, Source};
-use crate::report::letters;
-use crate::shell::mail::{self, Delivery, Post, Recipients};
+use crate::records::{Instant, Rejection};
+use crate::report::Undelivered;
+use crate::report::metrics::Figures;
+use crate::shell::mail::Delivery;
 use crate::shell::scan::{self, Batch, Look};
 use crate::shell::store::{Attempt, FileRow, Store, StoreError};
 
@@ -31,6 +32,12 @@ const READ_FOR: Duration = Duration::from_secs(15);
 const HUNG: Duration = Duration::from_secs(60);
 /// With nothing new, what the calendar brings (a change falling due, a silence) is looked for this often.
 const JUDGE_EVERY: Duration = Duration::from_secs(600);
+/// A state that cannot be written is tried again this often.
+const AGAIN: Duration = Duration::from_secs(5);
+/// While it lasts, the journal says so this often.
+const STILL: Duration = Duration::from_secs(600);
+/// A time without a writable state at least this long is told by mail afterwards, minutes.
+const TOLD_AFTER_MIN: i64 = 10;
 /// Time letters under way get to finish when told to stop.
 const LAST_LETTERS: Duration = Duration::from_secs(5);
 
@@ -43,7 +50,7 @@ pub enum Ended {
 }
 
 /// Everything that can happen.
-enum Event {
+pub(super) enum Event {
     Tick,
     /// The file system says something changed: look sooner.
     Stirred,
@@ -69,10 +76,25 @@ struct Service {
     hung: bool,
     next_look: Tick,
     next_judgement: Tick,
-    delivering: bool,
+    handing: Handing,
     foreign: i64,
     /// Folders as the last judgement saw them.
     folders: Option<Folders>,
+    trouble: Option<Trouble>,
+    /// What the metrics said last.
+    figures: Option<Figures>,
+    /// The outbox as page and digest showed it last.
+    undelivered: Undelivered,
+}
+
+/// The state cannot be written: full, read-only, or locked by another.
+struct Trouble {
+    since: Instant,
+    what: String,
+    /// When the journal said so last.
+    said: Tick,
+    /// Nothing is tried before.
+    until: Tick,
 }
 
 /// Runs until SIGTERM or SIGINT.
@@ -95,9 +117,12 @@ pub async fn serve(rules: Rules, store: Store, state: PathBuf, delivery: Deliver
         hung: false,
         next_look: Tick::now(),
         next_judgement: Tick::now(),
-        delivering: false,
+        handing: Handing::default(),
         foreign,
         folders: None,
+        trouble: None,
+        figures: None,
+        undelivered: Undelivered::default(),
     };
     let signals = match Signals::listen(events.clone()) {
         Ok(signals) => signals,
@@ -118,8 +143,7 @@ pub async fn serve(rules: Rules, store: Store, state: PathBuf, delivery: Deliver
             if !error.may_pass() {
                 break Ended::State(error);
             }
-            error!(%error, "the state cannot be written; trying again");
-            service.next_look = Tick::now() + Duration::from_secs(5);
+            service.hold(&error);
         }
         let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Watchdog]);
     };
@@ -146,62 +170,75 @@ impl Folders {
     }
 }
 
-struct Signals;
-
-impl Signals {
-    fn listen(events: mpsc::Sender<Event>) -> std::io::Result<tokio::task::JoinHandle<()>> {
-        let mut terminate = signal(SignalKind::terminate())?;
-        let mut interrupt = signal(SignalKind::interrupt())?;
-        let mut hangup = signal(SignalKind::hangup())?;
-        Ok(tokio::spawn(async move {
-            loop {
-                let event = tokio::select! {
-                    _ = terminate.recv() => Event::Stop,
-                    _ = interrupt.recv() => Event::Stop,
-                    _ = hangup.recv() => Event::Reload,
-                };
-                if events.send(event).await.is_err() {
-                    return;
-                }
-            }
-        }))
-    }
-}
-
-/// File system events only make the next look come sooner; a share sends none, and that is no fault.
-fn stir(folder: &std::path::Path, events: mpsc::Sender<Event>) -> Option<notify::RecommendedWatcher> {
-    use notify::Watcher;
-    let told = move |event: notify::Result<notify::Event>| {
-        if event.is_ok_and(|e| !e.kind.is_access()) {
-            // A full channel already holds a reason to look.
-            let _ = events.try_send(Event::Stirred);
-        }
-    };
-    let config = notify::Config::default().with_follow_symlinks(false);
-    let mut watcher = notify::RecommendedWatcher::new(told, config).ok()?;
-    match watcher.watch(folder, notify::RecursiveMode::Recursive) {
-        Ok(()) => Some(watcher),
-        Err(error) => {
-            warn!(%error, "no file system events; the periodic scan goes on");
-            None
-        }
-    }
-}
-
 impl Service {
     fn handle(&mut self, event: Event) -> Result<(), StoreError> {
+        let held = self.trouble.as_ref().is_some_and(|t| Tick::now() < t.until);
         match event {
-            Event::Tick => {}
+            Event::Tick | Event::Stop => {}
             Event::Stirred => self.next_look = self.next_look.min(Tick::now() + SETTLE),
+            // What cannot be kept now is read again then.
+            Event::Looked(_) if held => self.looking_since = None,
             Event::Looked(batch) => self.looked(batch)?,
-            Event::Attempted(attempt) => deliver::note(&mut self.store, &attempt, Utc::now())?,
-            Event::Delivered => self.delivering = false,
+            Event::Attempted(attempt) => self.handing.answered(attempt, Utc::now()),
+            Event::Delivered => self.handing.under_way = false,
             Event::Reload => self.reloaded(),
-            Event::Stop => {}
+        }
+        if held {
+            return Ok(());
+        }
+        if self.handing.record(&mut self.store)? > 0 {
+            self.outbox_changed()?;
         }
         self.notice_foreign_writes()?;
         self.look()?;
         self.deliver()
+    }
+
+    /// The state could not be written: say so, and let a moment pass.
+    fn hold(&mut self, error: &StoreError) {
+        let now = Tick::now();
+        let what = error.to_string();
+        let news = self.trouble.as_ref().is_none_or(|t| t.what != what || t.said.elapsed() >= STILL);
+        if news {
+            error!(%error, "the state cannot be written; nothing is judged or sent until it can; trying again");
+            let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Status(&format!("waiting: {what}"))]);
+        }
+        let said = self.trouble.as_ref().filter(|_| !news).map_or(now, |t| t.said);
+        let since = self.trouble.as_ref().map_or_else(Utc::now, |t| t.since);
+        self.trouble = Some(Trouble { since, what, said, until: now + AGAIN });
+        self.next_look = now + AGAIN;
+        self.next_judgement = now;
+    }
+
+    /// A pass has gone through, so the state can be written.
+    fn written(&mut self) -> Result<(), StoreError> {
+        let Some(trouble) = self.trouble.take() else { return Ok(()) };
+        let now = Utc::now();
+        info!(since = %trouble.since, was = %trouble.what, "the state can be written again");
+        let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Status("watching")]);
+        if now - trouble.since < TimeDelta::minutes(TOLD_AFTER_MIN) {
+            return Ok(());
+        }
+        notice::written_again(&mut self.store, &self.rules, trouble.since, &trouble.what, now)
+    }
+
+    /// Letters went out or were refused: metrics at once, and the page too if it now says something else.
+    fn outbox_changed(&mut self) -> Result<(), StoreError> {
+        self.refresh(Utc::now());
+        if self.store.outbox()?.undelivered != self.undelivered {
+            self.next_judgement = Tick::now();
+            self.next_look = Tick::now();
+        }
+        Ok(())
+    }
+
+    /// Writes the metrics of the last pass anew with the outbox as it is.
+    fn refresh(&mut self, now: Instant) {
+        if let Some(figures) = &mut self.figures
+            && let Err(error) = refresh(&self.state, &self.store, figures, now)
+        {
+            error!(%error, "metrics not written");
+        }
     }
 
     /// A person acknowledged something beside us: judge again soon.
@@ -274,6 +311,12 @@ impl Service {
             && self.folders.as_ref() == Some(&folders)
             && self.digest_due(Utc::now()).is_none();
         if nothing_new && Tick::now() < self.next_judgement {
+            let now = Utc::now();
+            if let Some(figures) = &mut self.figures {
+                figures.last_scan = Some(now);
+                figures.scan_s = looking.as_secs_f64();
+            }
+            self.refresh(now);
             return Ok(());
         }
         self.judge(batch, looking)?;
@@ -287,9 +330,14 @@ impl Service {
         let now = Utc::now();
         let wish = self.digest_due(now).map_or(DigestWish::No, DigestWish::For);
         let done = pass::run(&mut self.store, &self.rules, batch, now, wish)?;
+        self.written()?;
         self.next_judgement = Tick::now() + JUDGE_EVERY;
         self.foreign = self.store.foreign_writes()?;
-        if done.morning.is_some() {
+        if done.morning.is_none() {
+            self.next_judgement = Tick::now();
+        }
+        if let Some(morning) = &done.morning {
+            self.undelivered = morning.undelivered.clone();
             let took = (looking + started.elapsed()).as_secs_f64();
             info!(
                 read = done.counts.read,
@@ -299,8 +347,9 @@ impl Service {
                 took_s = took,
                 "pass"
             );
-            if let Err(error) = publish(&self.state, &self.store, &done, took, now) {
-                error!(%error, "page or metrics not written");
+            match publish(&self.state, &self.store, &done, took, now) {
+                Ok(figures) => self.figures = Some(figures),
+                Err(error) => error!(%error, "page or metrics not written"),
             }
         }
         Ok(())
@@ -314,7 +363,8 @@ impl Service {
 
     /// Starts handing over letters if some are due and none are under way.
     fn deliver(&mut self) -> Result<(), StoreError> {
-        if self.delivering {
+        // While the state cannot be written, what the server takes could not be noted, and would go again.
+        if self.handing.under_way || self.trouble.is_some() {
             return Ok(());
         }
         let now = Utc::now();
@@ -322,7 +372,7 @@ impl Service {
         if letters.is_empty() {
             return Ok(());
         }
-        self.delivering = true;
+        self.handing.under_way = true;
         let (delivery, events) = (self.delivery.clone(), self.events.clone());
         tokio::spawn(async move {
             let (attempts, mut made) = mpsc::unbounded_channel();
@@ -349,7 +399,7 @@ impl Service {
                 let settings = &rules.config.settings;
                 match (settings.digest.schedule.parse(), Delivery::new(settings.mail.as_ref(), &self.state)) {
                     (Ok(schedule), Ok(delivery)) => {
-                        self.tell_changes(&rules);
+                        notice::changes(&rules, &self.rules);
                         self.schedule = schedule;
                         self.delivery = Arc::new(delivery);
                         self.rules = rules;
@@ -371,46 +421,9 @@ impl Service {
             return;
         };
         error!(error = %why, "configuration refused; the old one stays");
-        if let Err(error) = self.mail_refusal(&why) {
+        if let Err(error) = notice::refused(&mut self.store, &self.rules, &why, Utc::now()) {
             error!(%error, "the refusal could not be put into the outbox");
         }
-    }
-
-    /// Logs each setting that holds another value than before.
-    fn tell_changes(&self, rules: &Rules) {
-        let mut changes = rules.config.changes_since(&self.rules.config);
-        let (mine, before) = (&rules.models, &self.rules.models);
-        let names = mine.keys().chain(before.keys().filter(|name| !mine.contains_key(*name)));
-        // The line a model stands on is no news.
-        let content = |models: &Models, name: &str| {
-            models.get(name).map(|model| Model { source: Source { file: "".into(), line: 0 }, ..(**model).clone() })
-        };
-        let models = names.filter(|name| content(mine, name) != content(before, name));
-        changes.extend(models.map(|name| format!("engine model {name}: described otherwise")));
-        for change in &changes {
-            info!(%change, "configuration changed");
-        }
-        if changes.is_empty() {
-            info!("configuration unchanged");
-        }
-        if rules.config.settings.fleet.state != self.rules.config.settings.fleet.state {
-            warn!("fleet.state takes effect when the service is started anew");
-        }
-    }
-
-    /// Tells by mail, as the old configuration has it, that the new one was refused.
-    fn mail_refusal(&mut self, why: &str) -> Result<(), StoreError> {
-        let settings = &self.rules.config.settings;
-        let (fleet, mail) = (&settings.fleet, settings.mail.as_ref());
-        let now = Utc::now();
-        let lines: Vec<String> = why.lines().map(str::to_owned).collect();
-        let what = "configuration refused; the old one stays in force";
-        let letter = letters::notice(what, &lines, fleet.operator.as_deref(), now, fleet.time_zone);
-        let to = mail::recipients(Recipients::Program, mail, &settings.alerts);
-        let post = Post { kind: "notice", slug: "configuration-refused", made: now, from: mail::sender(mail), to: &to };
-        let pass = self.store.begin()?;
-        mail::post(&pass, &letter, post)?;
-        pass.commit()
     }
 
     /// Lets letters under way finish, notes them, and ends.
@@ -418,83 +431,20 @@ impl Service {
         let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Stopping]);
         info!("stopping");
         let end = tokio::time::Instant::now() + LAST_LETTERS;
-        while self.delivering {
+        while self.handing.under_way {
             match tokio::time::timeout_at(end, inbox.recv()).await {
-                Ok(Some(Event::Attempted(attempt))) => {
-                    if let Err(error) = deliver::note(&mut self.store, &attempt, Utc::now()) {
-                        return Ended::State(error);
-                    }
-                }
-                Ok(Some(Event::Delivered)) => self.delivering = false,
+                Ok(Some(Event::Attempted(attempt))) => self.handing.answered(attempt, Utc::now()),
+                Ok(Some(Event::Delivered)) => self.handing.under_way = false,
                 Ok(Some(_)) => {}
                 Ok(None) | Err(_) => break,
             }
+        }
+        if let Err(error) = self.handing.record(&mut self.store) {
+            return Ended::State(error);
         }
         Ended::Told
     }
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, reason = "tests")]
-mod tests {
-    use super::*;
-    use crate::config::Config;
-    use crate::engine::Models;
-    use crate::judge::Kind;
-    use crate::shell::scan::FileRecords;
-
-    /// A service whose look at the fleet folder has been under way for `looking`.
-    fn service(folder: &std::path::Path, looking: Duration) -> (Service, mpsc::Receiver<Event>) {
-        let state = folder.join("state");
-        let mut config = Config::usual(folder.join("fleet"), folder.join("m"), state.clone(), chrono_tz::UTC);
-        config.settings.digest.schedule = "0 0 * * *".to_owned();
-        let mut store = Store::open(&state).unwrap();
-        let pass = store.begin().unwrap();
-        let (path, tail) = ("N0417H/logbook.csv".to_owned(), "N0417H".to_owned());
-        let row = FileRow { path, tail, size: 1, mtime_ns: 1, inode: 1, hash: [0; 32], reader: 0 };
-        pass.put_file(&row, &FileRecords::default()).unwrap();
-        pass.commit().unwrap();
-        let (events, inbox) = mpsc::channel(8);
-        let service = Service {
-            schedule: config.settings.digest.schedule.parse().unwrap(),
-            rules: Rules { config: Arc::new(config), models: Arc::new(Models::new()) },
-            delivery: Arc::new(Delivery::Folder(state.join("outbox"))),
-            store,
-            state,
-            events,
-            reload: Box::new(|| Err(String::new())),
-            looking_since: Tick::now().checked_sub(looking),
-            hung: false,
-            next_look: Tick::now(),
-            next_judgement: Tick::now(),
-            delivering: false,
-            foreign: 0,
-            folders: None,
-        };
-        (service, inbox)
-    }
-
-    #[test]
-    fn a_share_that_hangs_does_not_silence_the_digest() {
-        let folder = tempfile::tempdir().unwrap();
-        let (mut service, _inbox) = service(folder.path(), HUNG + Duration::from_secs(1));
-        service.look().unwrap();
-        let today = Utc::now().date_naive();
-        assert!(service.hung && service.store.digest_made(today).unwrap());
-        let alerts = service.store.alerts().unwrap();
-        let missing: Vec<_> = alerts.iter().filter(|a| a.kind() == Kind::AircraftMissing).collect();
-        assert_eq!(missing.len(), 1);
-        assert_eq!(&**missing[0].tail(), "fleet");
-        // Still hung: nothing more is said of it.
-        service.look().unwrap();
-        assert_eq!(service.store.alerts().unwrap(), alerts);
-    }
-
-    #[test]
-    fn a_look_under_way_is_waited_for() {
-        let folder = tempfile::tempdir().unwrap();
-        let (mut service, _inbox) = service(folder.path(), Duration::from_secs(1));
-        service.look().unwrap();
-        assert!(!service.hung && service.store.alerts().unwrap().is_empty());
-    }
-}
+mod tests;

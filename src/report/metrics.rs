@@ -4,16 +4,62 @@
 //! accepted are absolute, so that a collector can alarm on their age.
 
 use std::fmt::Write as _;
+use std::sync::Arc;
 
 use crate::alerts::{Alert, State};
 use crate::judge::{EngineView, Level};
 use crate::records::Instant;
 use crate::report::Undelivered;
 
+const LEVELS: [Level; 3] = [Level::Warning, Level::Caution, Level::Advisory];
+const STATES: [State; 3] = [State::Open, State::Acknowledged, State::Muted];
+
+/// Alerts that are not closed, by level and state.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct AlertCounts([[u32; STATES.len()]; LEVELS.len()]);
+
+impl AlertCounts {
+    pub fn of(alerts: &[Alert]) -> Self {
+        let count = |level, state| alerts.iter().filter(|a| a.level() == level && a.state == state).count() as u32;
+        Self(LEVELS.map(|level| STATES.map(|state| count(level, state))))
+    }
+}
+
+/// An engine's figures, small enough to be kept between passes.
+#[derive(Clone, Debug)]
+pub struct EngineFigures {
+    tail: Arc<str>,
+    position: Option<Arc<str>>,
+    serial: Arc<str>,
+    rate_qt_per_h: Option<f64>,
+    baseline_qt_per_h: Option<f64>,
+    hours: f64,
+    last_record: Option<Instant>,
+}
+
+impl EngineFigures {
+    /// Of the engines that are installed; one listed twice would make the whole text invalid.
+    pub fn of(engines: &[EngineView]) -> Vec<Self> {
+        let mut seen = std::collections::BTreeSet::new();
+        let installed = engines.iter().filter(|e| e.installed && seen.insert(&e.serial));
+        installed
+            .map(|e| Self {
+                tail: e.tail.clone(),
+                position: e.position.clone(),
+                serial: e.serial.clone(),
+                rate_qt_per_h: e.rate.map(|r| r.qt_per_h),
+                baseline_qt_per_h: e.baseline_qt_per_h,
+                hours: e.hours,
+                last_record: e.last_record,
+            })
+            .collect()
+    }
+}
+
 /// What the figures are made of.
 #[derive(Clone, Debug)]
-pub struct Figures<'a> {
-    pub version: &'a str,
+pub struct Figures {
+    pub version: &'static str,
     /// End of the last scan that went through.
     pub last_scan: Option<Instant>,
     /// Seconds the last scan took.
@@ -23,9 +69,9 @@ pub struct Figures<'a> {
     pub files_waiting: u64,
     pub files_rejected: u64,
     pub rows_rejected: u64,
-    pub alerts: &'a [Alert],
-    pub engines: &'a [EngineView],
-    pub undelivered: &'a Undelivered,
+    pub alerts: AlertCounts,
+    pub engines: Vec<EngineFigures>,
+    pub undelivered: Undelivered,
     pub last_mail: Option<Instant>,
     pub letters_sent: u64,
     /// Number of the digest made last.
@@ -35,7 +81,7 @@ pub struct Figures<'a> {
 }
 
 /// The text, ending in `# EOF`.
-pub fn openmetrics(f: &Figures<'_>) -> String {
+pub fn openmetrics(f: &Figures) -> String {
     let mut text = Text(String::new());
     text.family("cowlwatch_build", "info", None, "Version of the program.");
     text.sample("cowlwatch_build_info", &[("version", f.version)], 1.0);
@@ -51,19 +97,18 @@ pub fn openmetrics(f: &Figures<'_>) -> String {
     text.gauge("cowlwatch_rows_rejected", None, "Rows that could not be read.", f.rows_rejected as f64);
 
     text.family("cowlwatch_alerts", "gauge", None, "Alerts that are not closed, by level and state.");
-    for level in [Level::Warning, Level::Caution, Level::Advisory] {
-        for state in [State::Open, State::Acknowledged, State::Muted] {
-            let count = f.alerts.iter().filter(|a| a.level() == level && a.state == state).count();
-            text.sample("cowlwatch_alerts", &[("level", level.word()), ("state", state.word())], count as f64);
+    for (level, counts) in LEVELS.iter().zip(f.alerts.0) {
+        for (state, count) in STATES.iter().zip(counts) {
+            text.sample("cowlwatch_alerts", &[("level", level.word()), ("state", state.word())], f64::from(count));
         }
     }
     mail(&mut text, f);
-    engines(&mut text, f.engines);
+    engines(&mut text, &f.engines);
     text.0.push_str("# EOF\n");
     text.0
 }
 
-fn mail(text: &mut Text, f: &Figures<'_>) {
+fn mail(text: &mut Text, f: &Figures) {
     let waiting = f64::from(f.undelivered.letters);
     text.gauge("cowlwatch_letters_waiting", None, "Letters the mail server has not taken yet.", waiting);
     let age = f.undelivered.oldest.map_or(0.0, |oldest| seconds(f.now) - seconds(oldest)).max(0.0);
@@ -81,13 +126,10 @@ fn mail(text: &mut Text, f: &Figures<'_>) {
     text.moment("cowlwatch_last_digest_timestamp_seconds", "When it was made.", f.last_digest);
 }
 
-fn engines(text: &mut Text, engines: &[EngineView]) {
-    // One series for each engine: an engine listed twice would make the whole text invalid.
-    let mut seen = std::collections::BTreeSet::new();
-    let installed: Vec<&EngineView> = engines.iter().filter(|e| e.installed && seen.insert(e.serial.clone())).collect();
-    let mut series = |name: &str, help: &str, value: &dyn Fn(&EngineView) -> Option<f64>| {
+fn engines(text: &mut Text, engines: &[EngineFigures]) {
+    let mut series = |name: &str, help: &str, value: &dyn Fn(&EngineFigures) -> Option<f64>| {
         text.family(name, "gauge", None, help);
-        for engine in &installed {
+        for engine in engines {
             let position = engine.position.as_deref().unwrap_or("");
             let labels = [("tail", &*engine.tail), ("position", position), ("serial", &*engine.serial)];
             if let Some(value) = value(engine) {
@@ -95,7 +137,7 @@ fn engines(text: &mut Text, engines: &[EngineView]) {
             }
         }
     };
-    series("cowlwatch_engine_oil_quarts_per_hour", "Oil consumption.", &|e| e.rate.map(|r| r.qt_per_h));
+    series("cowlwatch_engine_oil_quarts_per_hour", "Oil consumption.", &|e| e.rate_qt_per_h);
     series("cowlwatch_engine_baseline_quarts_per_hour", "The engine's own baseline.", &|e| e.baseline_qt_per_h);
     series("cowlwatch_engine_total_hours", "Engine hours at the last record.", &|e| Some(e.hours));
     series("cowlwatch_engine_last_record_timestamp_seconds", "Time of the last record.", &|e| {

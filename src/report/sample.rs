@@ -316,7 +316,14 @@ fn alerts(previous: Instant) -> Vec<Alert> {
     ];
     for a in &mut out {
         if a.first_seen < previous {
-            a.told = Some(Told { at: a.first_seen, size: a.finding.size, level: Level::Caution, reminders: 0 });
+            a.told = Some(Told {
+                at: a.first_seen,
+                size: a.finding.size,
+                level: Level::Caution,
+                reminders: 0,
+                changed_again: None,
+                carried: true,
+            });
         }
     }
     out[4].state = State::Acknowledged;

@@ -192,6 +192,8 @@ fn mark(alert: &Alert, m: &Morning) -> Option<String> {
     match said {
         Some(why) if why.starts_with("grew") => Some("grew".to_owned()),
         Some(why) => Some(why.to_owned()),
+        // A person acted since; that stands in its last line.
+        None if alert.state != State::Open => None,
         None if told.reminders > 0 => Some(REMINDER.to_owned()),
         None => Some("again".to_owned()),
     }

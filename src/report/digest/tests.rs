@@ -59,6 +59,8 @@ fn what_was_told_is_not_told_again_in_full() {
         size: 2.18,
         level: crate::judge::Level::Caution,
         reminders: 0,
+        changed_again: None,
+        carried: true,
     };
     let rise = m.alerts.iter_mut().find(|a| a.number == 11).unwrap();
     (rise.first_seen, rise.told) = (sample::at(2, 24, 6, 0), Some(told));

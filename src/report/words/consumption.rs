@@ -43,6 +43,9 @@ fn change(f: &Facts, what: &str) -> String {
         h("to_h_per_qt", to),
         since(f)
     );
+    if let Some(day) = f.date(&["again_since", "changed_again"]) {
+        text.push_str(&format!(", a further change on {}", f.day(day)));
+    }
     let with = f.items(&["with"]);
     if !with.is_empty() {
         text.push_str(&format!("; together with {}", numbers::list(&with)));

@@ -142,8 +142,21 @@ impl Pass<'_> {
         Ok(self.meta("summarised")?.is_none())
     }
 
+    /// The moment of the first pass over this state; `now`, if this is it.
+    pub fn began(&self, now: Instant) -> Result<Instant> {
+        match self.meta("began")?.and_then(|at| at.parse().ok()) {
+            Some(at) => Ok(instant(at)),
+            None => self.set_meta("began", &millis(now).to_string()).map(|()| now),
+        }
+    }
+
     /// The fleet's past has had its one summary.
-    pub fn mark_summarised(&self) -> Result<()> {
-        self.set_meta("summarised", "yes")
+    pub fn mark_summarised(&self, now: Instant) -> Result<()> {
+        self.set_meta("summarised", &millis(now).to_string())
+    }
+
+    /// When the fleet's past had its one summary, if that is known.
+    pub fn summarised(&self) -> Result<Option<Instant>> {
+        Ok(self.meta("summarised")?.and_then(|at| at.parse().ok()).map(instant))
     }
 }

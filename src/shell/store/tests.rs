@@ -11,11 +11,11 @@ use crate::alerts::Alert;
 use crate::judge::{Evidence, Finding, Kind};
 use crate::records::{Rejection, Source};
 
-fn at(day: u32, hour: u32) -> Instant {
+pub(super) fn at(day: u32, hour: u32) -> Instant {
     Utc.with_ymd_and_hms(2026, 3, day, hour, 0, 0).unwrap()
 }
 
-fn alert(number: u32, subject: &str) -> Alert {
+pub(super) fn alert(number: u32, subject: &str) -> Alert {
     let finding = Finding {
         kind: Kind::OilRateRise,
         level: Kind::OilRateRise.usual_level(),
@@ -35,7 +35,7 @@ fn alert(number: u32, subject: &str) -> Alert {
     Alert::new(number, finding, at(2, 6))
 }
 
-fn file(path: &str) -> FileRow {
+pub(super) fn file(path: &str) -> FileRow {
     FileRow {
         path: path.to_owned(),
         tail: path.split('/').next().unwrap().to_owned(),
@@ -47,7 +47,7 @@ fn file(path: &str) -> FileRow {
     }
 }
 
-fn rejection(line: u32) -> Rejection {
+pub(super) fn rejection(line: u32) -> Rejection {
     Rejection {
         source: Source { file: "N0417H/logbook.csv".into(), line },
         found: "level \"1O qt\"".into(),
@@ -56,7 +56,7 @@ fn rejection(line: u32) -> Rejection {
     }
 }
 
-fn letter(to: &[&str]) -> NewLetter {
+pub(super) fn letter(to: &[&str]) -> NewLetter {
     NewLetter {
         kind: "alert".into(),
         slug: "n0417h".into(),
@@ -83,7 +83,7 @@ fn a_pass_is_kept_whole_or_not_at_all() {
         pass.put_alerts(&alerts).unwrap();
         pass.enqueue(&letter(&["a@example.org"]), build).unwrap();
         assert_eq!(pass.record_digest(NaiveDate::from_ymd_opt(2026, 3, 2).unwrap(), at(2, 13)).unwrap(), Some(1));
-        pass.mark_summarised().unwrap();
+        pass.mark_summarised(at(2, 6)).unwrap();
         if commit {
             pass.commit().unwrap();
         } else {
