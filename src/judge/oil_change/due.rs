@@ -66,8 +66,8 @@ fn by_hours(engine: &Engine, rules: &Rules, plan: &Plan, point: &Point) -> Vec<F
         }
         let left = point.at_hours - event.hours;
         if event.hours > point.at_hours + grace + 1e-6 {
-            let past = event.hours - point.at_hours;
-            found.push(hours_finding(Kind::OilChangeOverdue, engine, rules, point, event, &name).sized(past));
+            let finding = hours_finding(Kind::OilChangeOverdue, engine, rules, point, event, &name);
+            found.push(finding.sized(share(point, event.hours)));
             break;
         }
         let soon = event.hours >= due_from - 1e-9
@@ -119,6 +119,12 @@ fn hours_finding(kind: Kind, engine: &Engine, rules: &Rules, point: &Point, even
     finding
 }
 
+/// Hours on the oil as a share of the interval: what grows by a quarter is that, not the hours past the
+/// point, which after one hour past grow by a quarter with every flight.
+fn share(point: &Point, hours: f64) -> f64 {
+    (hours - point.from_hours) / (point.at_hours - point.from_hours).max(1.0)
+}
+
 fn settle(found: &mut [Finding], engine: &Engine, plan: &Plan, point: &Point, zero: f64) {
     let end = match (point.by.map(|c| &plan.changes[c]), point.dropped) {
         (Some(change), _) => {
@@ -152,7 +158,7 @@ fn settle(found: &mut [Finding], engine: &Engine, plan: &Plan, point: &Point, ze
             if engine.builds[point.build].zero_known {
                 finding.evidence.set("hours_since_build", engine.hours() - zero);
             }
-            finding.size = past;
+            finding.size = share(point, engine.hours());
         }
     }
 }
@@ -179,7 +185,9 @@ fn by_months(engine: &Engine, rules: &Rules, plan: &Plan, limit: &Calendar, zone
         let mut finding = Finding::at_event(kind, engine, near, format!("by {}", limit.due));
         finding.raised = raised;
         let days_past = (until.with_timezone(&zone).date_naive() - limit.due).num_days() as f64;
-        finding.size = days_past.max(1.0);
+        // As by hours: days on the oil as a share of the interval.
+        let interval = (limit.due - limit.from.with_timezone(&zone).date_naive()).num_days().max(1) as f64;
+        finding.size = 1.0 + days_past.max(0.0) / interval;
         finding.evidence = Evidence::default()
             .with("months", f64::from(rules.oil_change.every_months))
             .with("due_date", limit.due)
