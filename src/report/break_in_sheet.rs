@@ -75,7 +75,7 @@ pub fn sheet(m: &Morning, e: &EngineView) -> Option<String> {
     body.push_str(&format!("<h2>Consumption</h2>\n{}", html::list(&consumption(e, b))));
     if let Ok(svg) = charts::break_in_svg(e) {
         let words = escape(&charts::break_in_words(e));
-        body.push_str(&format!("<figure role=\"img\" aria-label=\"{words}\">\n{svg}\n</figure>\n"));
+        body.push_str(&format!("<figure role=\"img\" tabindex=\"0\" aria-label=\"{words}\">\n{svg}\n</figure>\n"));
     }
     body.push_str(&told(m, e, b));
     if !e.unconfirmed.is_empty() {

@@ -1,7 +1,7 @@
 //! What the HTML of mails and pages shares: escaping, the style sheet, the frame.
 //!
 //! Phone first, light and dark by the reader's own setting, nothing fetched from elsewhere, levels
-//! by word and shape before colour. Colours keep a contrast of at least 4.5 to 1 (WCAG 2.1, 1.4.3).
+//! by word and shape before colour. Colours keep a contrast of at least 4.5 to 1 (WCAG 2.2, 1.4.3).
 
 use super::text::glued;
 use super::words::{self, Paragraph};
@@ -50,6 +50,16 @@ pub fn document(title: &str, extra_style: &str, body: &str) -> String {
     )
 }
 
+/// A letter: what it says as its main landmark, the caution at its foot.
+pub fn letter(subject: &str, body: &str) -> String {
+    document(subject, "", &format!("<main>\n{body}</main>\n{}", foot()))
+}
+
+/// The caution at the foot of letters and pages.
+pub fn foot() -> String {
+    format!("<footer><p class=\"foot\">{}</p></footer>\n", escape(words::CAUTION))
+}
+
 /// A titled paragraph of an explanation.
 pub fn paragraph(p: &Paragraph, heading: &str) -> String {
     let mut out = format!("<{heading}>{}</{heading}>\n", escape(&p.title));
@@ -83,6 +93,7 @@ p { margin: 2px 0; }
 ul, ol { margin: 4px 0; padding-left: 24px; }
 code { font: .92em ui-monospace, monospace; }
 a { color: var(--link); }
+a:focus-visible, [tabindex]:focus-visible { outline: 3px solid var(--link); outline-offset: 2px; }
 .sum { font-size: 1.3rem; line-height: 1.3; font-weight: 650; margin: 0 0 8px; }
 .item { margin: 10px 0; padding: 8px 10px 8px 12px; border-left: 5px solid var(--rule); background: var(--raised); }
 .item.warning { border-left: 8px solid var(--warning); }
@@ -93,6 +104,7 @@ a { color: var(--link); }
 .level.warning { color: var(--warning); } .level.caution { color: var(--caution); } .level.advisory { color: var(--advisory); }
 .mark { font-weight: 650; border: 1px solid currentColor; border-radius: 3px; padding: 0 5px; font-size: .82rem; }
 .soft, .foot { color: var(--soft); font-size: .88rem; }
+footer { margin-top: 26px; padding-top: 8px; border-top: 1px solid var(--rule); }
 table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
 th, td { text-align: left; vertical-align: top; padding: 6px 8px 6px 0; border-bottom: 1px solid var(--rule); }
 th { font-weight: 600; } thead th { font-size: .85rem; color: var(--soft); }
@@ -121,7 +133,7 @@ mod tests {
         assert_eq!(rich("enter `oil-changed` <now>"), "enter <code>oil-changed</code> &lt;now&gt;");
     }
 
-    /// WCAG 2.1 relative luminance and contrast (formula from the standard, quoted from memory).
+    /// WCAG 2.2, definitions of relative luminance and contrast ratio (w3.org/TR/WCAG22/#dfn-relative-luminance).
     fn contrast(a: &str, b: &str) -> f64 {
         let channel = |hex: &str, i: usize| {
             let c = f64::from(u8::from_str_radix(&hex[i..i + 2], 16).unwrap_or(0)) / 255.0;

@@ -55,8 +55,7 @@ pub fn single(alerts: &[&Alert], escalated: bool, morning: &Morning) -> Letter {
     }
     text.push_str(&wrap(words::CAUTION, WIDTH, 0));
     text.push('\n');
-    body.push_str(&format!("<p class=\"foot\">{}</p>\n", escape(words::CAUTION)));
-    Letter { html: html::document(&subject, "", &body), subject, text, pictures }
+    Letter { html: html::letter(&subject, &body), subject, text, pictures }
 }
 
 fn text_paragraph(p: &Paragraph) -> String {
@@ -108,8 +107,7 @@ pub fn notice(what: &str, lines: &[String], operator: Option<&str>, as_of: Insta
         body.push_str(&format!("<p>{}</p>\n", html::rich(line)));
     }
     text.push_str(&format!("\n{}\n", wrap(words::CAUTION, WIDTH, 0)));
-    body.push_str(&format!("<p class=\"foot\">{}</p>\n", escape(words::CAUTION)));
-    Letter { html: html::document(&subject, "", &body), subject, text, pictures: Vec::new() }
+    Letter { html: html::letter(&subject, &body), subject, text, pictures: Vec::new() }
 }
 
 #[cfg(test)]

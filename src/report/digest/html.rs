@@ -26,8 +26,7 @@ pub fn lay_out(c: &Content, pictures: &[(String, Vec<u8>, String)]) -> String {
     if !c.nothing_to_answer() {
         answer(&mut body);
     }
-    body.push_str(&format!("<p class=\"foot\">{}</p>\n", escape(words::CAUTION)));
-    html::document(&c.subject, "", &body)
+    html::letter(&c.subject, &body)
 }
 
 fn answer(body: &mut String) {

@@ -44,8 +44,8 @@ const STYLE: &str = "body { max-width: 1080px; }
 .skip { position: absolute; left: -999px; } .skip:focus { position: static; }
 .wide { overflow-x: auto; } .wide table { min-width: 760px; }
 td.n, th.n { text-align: right; }
-figure { margin: 14px 0; overflow-x: auto; } figure svg { max-width: 100%; min-width: 600px; height: auto; }
-td.k { white-space: nowrap; }
+figure { margin: 14px 0; } .picture { overflow-x: auto; } figure svg { max-width: 100%; min-width: 600px; height: auto; }
+td.k, td.n small { white-space: nowrap; }
 dl { display: grid; grid-template-columns: max-content 1fr; gap: 3px 16px; margin: 8px 0; } dt { color: var(--soft); } dd { margin: 0; }
 nav { font-size: .9rem; margin: 0 0 10px; }
 @media print { body { max-width: none; } nav, .skip { display: none; } .item { break-inside: avoid; } }
@@ -55,7 +55,11 @@ nav { font-size: .9rem; margin: 0 0 10px; }
 fn figure<E>(svg: Result<String, E>, words: &str) -> String {
     svg.map_or(String::new(), |svg| {
         let words = escape(words);
-        format!("<figure role=\"img\" aria-label=\"{words}\">\n{svg}\n<figcaption class=\"soft\">{words}</figcaption>\n</figure>\n")
+        // The caption says the same as the label: once is enough for who is read to.
+        format!(
+            "<figure>\n<div class=\"picture\" role=\"img\" tabindex=\"0\" aria-label=\"{words}\">\n{svg}\n</div>\n\
+             <figcaption class=\"soft\" aria-hidden=\"true\">{words}</figcaption>\n</figure>\n"
+        )
     })
 }
 
@@ -63,9 +67,8 @@ fn figure<E>(svg: Result<String, E>, words: &str) -> String {
 fn frame(title: &str, home: &str, body: &str) -> String {
     let nav = if home.is_empty() { String::new() } else { format!("<nav><a href=\"{home}\">Fleet</a></nav>\n") };
     let body = format!(
-        "<a class=\"skip\" href=\"#main\">To the content</a>\n{nav}<main id=\"main\">\n{body}</main>\n\
-         <footer><p class=\"foot\">{}</p></footer>\n",
-        escape(super::words::CAUTION)
+        "<a class=\"skip\" href=\"#main\">To the content</a>\n{nav}<main id=\"main\">\n{body}</main>\n{}",
+        super::html::foot()
     );
     super::html::document(title, &format!("{}{STYLE}", super::html::CHART_INKS), &body)
 }

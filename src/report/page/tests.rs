@@ -35,6 +35,32 @@ fn nothing_comes_from_elsewhere() {
     }
 }
 
+/// For the keyboard and the screen reader: one main part and one first heading, headings without a step left
+/// out, headers that say what they head, pictures with words, and what scrolls can be reached.
+#[test]
+fn pages_can_be_used_without_a_mouse_and_without_eyes() {
+    for (path, bytes) in pages(&sample::morning()) {
+        let text = String::from_utf8(bytes).unwrap();
+        assert_eq!((text.matches("<main").count(), text.matches("<h1").count()), (1, 1), "{path}");
+        assert!(text.contains(":focus-visible"), "{path}");
+        let mut last = 1;
+        for level in text.split("<h").skip(1).filter_map(|t| t.chars().next()?.to_digit(10)) {
+            assert!(level <= last + 1, "{path}: h{level} after h{last}");
+            last = level;
+        }
+        for header in text.split("<th").skip(1).filter(|t| !t.starts_with("ead")) {
+            assert!(header.starts_with(" scope="), "{path}: {}", &header[..20.min(header.len())]);
+        }
+        for picture in text.split("role=\"img\"").skip(1) {
+            let tag = picture.split('>').next().unwrap();
+            assert!(
+                tag.contains("tabindex=\"0\"") && tag.contains("aria-label=\"") && !tag.contains("aria-label=\"\"")
+            );
+        }
+        assert_eq!(text.matches("<svg").count(), text.matches("role=\"img\"").count(), "{path}");
+    }
+}
+
 /// A serial is free text from a spreadsheet.
 #[test]
 fn a_serial_cannot_leave_the_folder_or_hide_another() {
