@@ -30,6 +30,11 @@ pub enum StoreError {
     )]
     Newer { path: PathBuf, found: i64, known: i64 },
     #[error(
+        "{path}: written by an older cowlwatch (state version {found}, this program's is {known}). Start the \
+         service, or run `cowlwatch scan`, which brings it up to date"
+    )]
+    Older { path: PathBuf, found: i64, known: i64 },
+    #[error(
         "{folder}: the state is on a network file system ({kind}), where SQLite loses data. Set [fleet] state to a \
          folder on a local disk"
     )]

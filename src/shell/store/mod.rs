@@ -12,6 +12,7 @@ mod letters;
 mod memory;
 mod open;
 mod schema;
+mod upgrade;
 
 use std::path::PathBuf;
 
@@ -85,3 +86,5 @@ fn instant(millis: i64) -> Instant {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod upgrade_tests;

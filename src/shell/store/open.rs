@@ -27,7 +27,8 @@ impl Store {
         if absent(&path)? {
             make(&path)?;
         }
-        let mut store = Self::connect(path, OpenFlags::SQLITE_OPEN_READ_WRITE)?;
+        let mut store = Self::connect(path)?;
+        store.upgrade(&MIGRATIONS)?;
         store._lock = Some(lock);
         Ok(store)
     }
@@ -39,7 +40,9 @@ impl Store {
         if absent(&path)? {
             return Err(StoreError::Missing { path });
         }
-        Self::connect(path, OpenFlags::SQLITE_OPEN_READ_WRITE)
+        let store = Self::connect(path)?;
+        store.refuse_older(VERSION)?;
+        Ok(store)
     }
 
     /// A copy in memory of the state, or an empty one: whatever is done to it leaves no trace (`--dry-run`, `replay`).
@@ -56,12 +59,15 @@ impl Store {
             }
             _ => create_tables(&connection)?,
         }
-        Self::finish(connection, path.unwrap_or_else(|| PathBuf::from(":memory:")))
+        let mut store = Self::finish(connection, path.unwrap_or_else(|| PathBuf::from(":memory:")))?;
+        store.migrate(&MIGRATIONS)?;
+        Ok(store)
     }
 
-    fn connect(path: PathBuf, flags: OpenFlags) -> Result<Self> {
+    fn connect(path: PathBuf) -> Result<Self> {
         check_header(&path)?;
-        let connection = Connection::open_with_flags(&path, flags | OpenFlags::SQLITE_OPEN_NO_MUTEX)?;
+        let connection =
+            Connection::open_with_flags(&path, OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX)?;
         connection.busy_timeout(BUSY)?;
         // A folder that cannot be written keeps the mode it has; the first write then says so.
         connection.query_row("PRAGMA journal_mode=WAL", [], |_| Ok(()))?;
@@ -75,7 +81,6 @@ impl Store {
         connection.pragma_update(None, "journal_size_limit", 16 << 20)?;
         connection.pragma_update(None, "trusted_schema", false)?;
         check(&connection, &path)?;
-        migrate(&connection, &path)?;
         let id = connection.query_row("SELECT value FROM meta WHERE name = 'id'", [], |row| row.get(0))?;
         Ok(Self { connection, path, id, _lock: None })
     }
@@ -178,17 +183,6 @@ fn create_tables(connection: &Connection) -> Result<()> {
     connection.pragma_update(None, "user_version", VERSION)?;
     connection.execute("INSERT INTO meta VALUES ('id', lower(hex(randomblob(8)))), ('initialised', 'yes')", [])?;
     connection.execute_batch("COMMIT")?;
-    Ok(())
-}
-
-fn migrate(connection: &Connection, path: &Path) -> Result<()> {
-    let found: i64 = connection.query_row("PRAGMA user_version", [], |row| row.get(0))?;
-    let done = usize::try_from(found)
-        .map_err(|_| StoreError::Damaged { path: path.to_owned(), what: format!("state version {found}") })?;
-    for (index, step) in MIGRATIONS.iter().enumerate().skip(done) {
-        let to = index + 1;
-        connection.execute_batch(&format!("BEGIN IMMEDIATE; {step}; PRAGMA user_version={to}; COMMIT;"))?;
-    }
     Ok(())
 }
 

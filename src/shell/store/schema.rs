@@ -3,7 +3,9 @@
 /// `PRAGMA application_id`: "cwlw" in ASCII, so that `file` and we can tell our database from others.
 pub(super) const APPLICATION_ID: i32 = 0x6377_6c77;
 
-/// Steps from one version of the tables to the next; `PRAGMA user_version` counts them.
+/// Steps from one version of the tables to the next; `PRAGMA user_version` counts them. A step that has been
+/// released is never changed: a new one is added at the end, and a state of the version before it is kept as a
+/// fixture (`upgrade_tests.rs`).
 pub(super) const MIGRATIONS: [&str; 1] = [r"
 CREATE TABLE meta (
     name  TEXT PRIMARY KEY,
