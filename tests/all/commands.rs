@@ -2,9 +2,10 @@
 //! people do about an alert. On a copy of the demo fleet, as one would use them.
 
 use std::path::Path;
-use std::process::Output;
+use std::process::{Command, Output};
 
 use crate::support::{copy_demo, run, stdout};
+use crate::tools::{helper, must, python};
 
 fn cowlwatch(folder: &Path, args: &[&str]) -> Output {
     let mut all = args.to_vec();
@@ -63,6 +64,24 @@ fn a_backup_is_a_state_of_its_own() {
     assert_eq!(ok(folder.path(), &["alerts", "--all", "--json", "--as-of", MORNING]), before);
 }
 
+/// Started before the hour of the digest: the first summary tells the past, the digest after it only what is new.
+#[test]
+fn the_past_is_told_once_though_a_digest_follows_the_first_summary() {
+    let folder = copy_demo();
+    ok(folder.path(), &["scan", "--as-of", "2026-02-20T04:00:00-07:00"]);
+    ok(folder.path(), &["scan", "--as-of", "2026-02-20T06:00:00-07:00"]);
+    let outbox = folder.path().join("demo-fleet/state/outbox");
+    let mut letters: Vec<_> = std::fs::read_dir(outbox).unwrap().map(|e| e.unwrap().path()).collect();
+    letters.sort();
+    let subjects: Vec<String> = letters
+        .iter()
+        .map(|l| must(Command::new(python()).arg(helper("read_mail.py")).arg(l)))
+        .map(|said| serde_json::from_str::<serde_json::Value>(&said).unwrap()["subject"].as_str().unwrap().to_owned())
+        .collect();
+    assert_eq!(subjects.len(), 2, "{subjects:?}");
+    assert!(subjects[0].contains("first look") && subjects[1].contains("nothing new"), "{subjects:?}");
+}
+
 #[test]
 fn an_export_has_every_row_of_the_logs() {
     let folder = copy_demo();
@@ -108,6 +127,16 @@ fn people_answer_an_alert_and_its_history_tells() {
     let endless = cowlwatch(folder.path(), &["mute", &number, "--by", "T. Iwu"]);
     assert_eq!(endless.status.code(), Some(64), "a mute always has an end");
     ok(folder.path(), &["close", &number, "--by", "T. Iwu", "--note", "return line replaced"]);
+    // Who, when and what, in order, on the screen and in the export.
+    let told = ok(folder.path(), &["alerts", &number, "--as-of", MORNING]);
+    ok(folder.path(), &["export", "out"]);
+    let sheet = std::fs::read_to_string(folder.path().join("out/alert-history.csv")).unwrap();
+    let mine: Vec<&str> = sheet.lines().filter(|l| l.starts_with(&format!("{number},"))).collect();
+    let mut from = 0;
+    for what in ["raised", "acknowledged: cowl off tonight", "closed: return line replaced"] {
+        assert!(told.contains(what), "{told}");
+        from += 1 + mine[from..].iter().position(|l| l.contains(what)).unwrap_or_else(|| panic!("{what}: {mine:?}"));
+    }
     let open = ok(folder.path(), &["alerts", "--json", "--as-of", MORNING]);
     assert!(!open.contains("\"oil-rate-rise\""), "{open}");
     let nobody = cowlwatch(folder.path(), &["close", "9999", "--by", "T. Iwu"]);

@@ -14,14 +14,14 @@ use serde_json::Value;
 use crate::mail_post::{configured, password, put, round, smtp};
 use crate::tools::{self, Authority, authority};
 
-struct Faulty {
+pub struct Faulty {
     child: Child,
-    port: u16,
+    pub port: u16,
     lines: Receiver<String>,
 }
 
 impl Faulty {
-    fn start(mode: &str, certificate: &Authority) -> Self {
+    pub fn start(mode: &str, certificate: &Authority) -> Self {
         let mut child = Command::new(tools::python())
             .arg(tools::helper("faulty_smtp.py"))
             .args([mode.as_ref(), certificate.certificate.as_os_str(), certificate.key.as_os_str()])
@@ -43,7 +43,7 @@ impl Faulty {
     }
 
     /// Message-IDs of letters the server has got.
-    fn got(&self) -> Vec<String> {
+    pub fn got(&self) -> Vec<String> {
         self.said().iter().filter_map(|v| v["id"].as_str().map(str::to_owned)).collect()
     }
 }
@@ -96,6 +96,25 @@ fn a_good_server_gets_all_letters_over_one_protected_connection() {
     assert!(letters.iter().all(|l| l["tls"] == true && l["login"] == true && l["to"].as_array().unwrap().len() == 2));
     assert_eq!(case.store.outbox().unwrap().undelivered.letters, 0);
     assert!(round(&mut case.store, &delivery).is_empty());
+}
+
+/// Protected from the first byte (RFC 8314, "implicit TLS"), and no letter to a server that does not speak it.
+#[test]
+fn a_line_protected_from_the_start_is_one_way_and_never_given_up_for_an_open_one() {
+    for (mode, arrives) in [("tls", true), ("good", false), ("no-starttls", false)] {
+        let mut case = case();
+        let server = Faulty::start(mode, &case.authority);
+        put(&mut case.store, "protected", &["a@example.org"]);
+        let secret = password(case.folder.path(), "correct horse", 0o600);
+        let mut mail = configured(server.port, Some(case.authority.ca.clone()), &secret);
+        mail.security = Security::Tls;
+        let attempts = round(&mut case.store, &smtp(&mail, 3000));
+        assert_eq!(attempts[0].refused.is_none(), arrives, "{mode}: {attempts:?}");
+        let said = server.said();
+        assert_eq!(said.iter().filter(|v| v["id"].is_string()).count(), usize::from(arrives), "{said:?}");
+        // To a server that is open at first, not even the login is begun.
+        assert!(arrives || said.is_empty(), "{said:?}");
+    }
 }
 
 #[test]

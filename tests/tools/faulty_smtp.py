@@ -107,13 +107,14 @@ async def main():
         return Faulty(
             Handler(),
             hostname="localhost",
-            tls_context=context,
+            tls_context=None if MODE == "tls" else context,
             authenticator=authenticate,
-            auth_require_tls=context is not None,
+            # Where the whole line is protected, aiosmtpd does not see that it is.
+            auth_require_tls=context is not None and MODE != "tls",
             loop=loop,
         )
 
-    server = await loop.create_server(factory, "127.0.0.1", 0)
+    server = await loop.create_server(factory, "127.0.0.1", 0, ssl=context if MODE == "tls" else None)
     print(server.sockets[0].getsockname()[1], flush=True)
     await server.serve_forever()
 

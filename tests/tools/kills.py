@@ -5,7 +5,8 @@ usage: kills.py PROGRAM KILLS TERMS SEED
 A warning is added (a new aircraft whose filter showed metal), the service starts, and is killed
 some moment later; the server refuses, drops the line after the final dot, or takes letters, by chance.
 At the end a good server and one last round. Then: each aircraft has exactly one alert, every letter
-was taken, and a letter taken twice is the same letter (Message-ID). Then orderly stops: nothing repeats.
+was taken, a letter taken twice is the same letter (Message-ID), and that only where the server dropped the
+line after taking it or the kill came within a second of it. Then orderly stops: nothing repeats.
 """
 
 import asyncio
@@ -29,6 +30,8 @@ PROGRAM, KILLS, TERMS, SEED = sys.argv[1], int(sys.argv[2]), int(sys.argv[3]), i
 chance = random.Random(SEED)
 faults = random.Random(SEED + 1)
 taken = collections.Counter()
+times = collections.defaultdict(list)  # Message-ID -> (when taken, dropped after)
+killed = []
 good = threading.Event()
 
 
@@ -45,8 +48,10 @@ class Handler:
             await asyncio.sleep(faults.random() * 0.1)
             if faults.random() < 0.15:
                 return "554 5.7.1 not wanted"
+        drop = not good.is_set() and faults.random() < 0.15
         taken[message["Message-ID"]] += 1
-        if not good.is_set() and faults.random() < 0.15:
+        times[message["Message-ID"]].append((time.monotonic(), drop))
+        if drop:
             server.transport.abort()
         return "250 taken"
 
@@ -61,8 +66,21 @@ def serve(ready):
     asyncio.run(main())
 
 
+def tail_of(number):
+    return f"N0{number:04}Z"
+
+
+def window(moments):
+    """Longest time from taking a letter that came again to the kill that let it: 0 where the line was dropped."""
+    longest = 0.0
+    for taken_at, dropped in moments[:-1]:
+        if not dropped:
+            longest = max(longest, min(k for k in killed + [float("inf")] if k >= taken_at) - taken_at)
+    return longest
+
+
 def add_aircraft(fleet, number):
-    tail = f"N0{number:03}Z"
+    tail = tail_of(number)
     folder = fleet / tail
     folder.mkdir()
     old = time.time() - 60
@@ -134,6 +152,7 @@ def run(folder, port):
         assert early is None, f"ended by itself with {early}: {(folder / 'log').read_text()[-2000:]}"
         service.send_signal(signal.SIGKILL)
         service.wait()
+        killed.append(time.monotonic())
         kills += 1
         if (state / "cowlwatch.sqlite").exists() and chance.random() < 0.5:
             make_due(state)
@@ -145,7 +164,8 @@ def run(folder, port):
 
     alerts = rows(state, "SELECT number, key, tail FROM alerts WHERE kind = 'metal-found' ORDER BY number")
     tails = collections.Counter(tail for _, _, tail in alerts)
-    assert sorted(tails) == [f"N0{n:03}Z" for n in range(1, KILLS + 1)], f"lost: {len(tails)} of {KILLS}"
+    lost = {tail_of(n) for n in range(1, KILLS + 1)} - set(tails)
+    assert not lost and len(tails) == KILLS, f"lost: {lost}; {len(tails)} of {KILLS}"
     assert max(tails.values()) == 1 and len({key for _, key, _ in alerts}) == KILLS, "doubled rows"
     letters = rows(state, "SELECT message_id, sent FROM letters")
     assert all(sent for _, sent in letters), "a letter was left"
@@ -154,6 +174,9 @@ def run(folder, port):
     untold = rows(state, "SELECT number FROM alerts WHERE kind = 'metal-found' AND json_extract(body, '$.told') IS NULL")
     assert not untold, f"never told: {untold}"
     repeats = sum(n - 1 for n in taken.values())
+    dropped = sum(dropped for moments in times.values() for _, dropped in moments[:-1])
+    longest_window = max(window(moments) for moments in times.values())
+    assert longest_window < 1.0, f"a letter came again though nothing happened for {longest_window:.1f} s after it"
 
     before = sum(taken.values())
     longest = 0.0
@@ -169,6 +192,7 @@ def run(folder, port):
     extra = sum(taken.values()) - before
     assert extra == 0, f"{extra} letters repeated by restarts"
     print(json.dumps({"kills": kills, "alerts": len(alerts), "letters": len(letters), "repeats": repeats,
+                      "of_these_after_a_dropped_line": dropped, "longest_window_s": round(longest_window, 3),
                       "restarts": TERMS, "longest_stop_s": round(longest, 2)}))
 
 

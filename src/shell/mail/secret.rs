@@ -54,3 +54,28 @@ impl Secret {
         Ok(password.to_owned())
     }
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+
+    /// systemd.exec(5): credentials lie in a folder that only the service sees, each readable as mode 0440 at most.
+    #[test]
+    fn a_credential_of_the_service_comes_before_the_file() {
+        let folder = tempfile::tempdir().unwrap();
+        let (file, credentials) = (folder.path().join("password"), folder.path().join("credentials"));
+        fs::create_dir(&credentials).unwrap();
+        fs::write(&file, "of the file\n").unwrap();
+        fs::set_permissions(&file, fs::Permissions::from_mode(0o600)).unwrap();
+        let read = |file: Option<&Path>| Secret::find(file, Some(&credentials)).map(|s| s.read().unwrap());
+        assert_eq!(read(None), None);
+        assert_eq!(read(Some(&file)).as_deref(), Some("of the file"));
+        fs::write(credentials.join(CREDENTIAL), "of systemd\r\n").unwrap();
+        fs::set_permissions(credentials.join(CREDENTIAL), fs::Permissions::from_mode(0o440)).unwrap();
+        assert_eq!(read(Some(&file)).as_deref(), Some("of systemd"));
+        assert_eq!(read(None).as_deref(), Some("of systemd"));
+        let shown = format!("{:?}", Secret::find(None, Some(&credentials)));
+        assert!(!shown.contains("of systemd"), "{shown}");
+    }
+}

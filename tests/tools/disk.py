@@ -1,0 +1,199 @@
+"""Runs the service with its state on a small disk of its own: full, locked by another, read-only.
+
+usage: disk.py PROGRAM
+
+The service must stay up (or refuse to start, where nothing can be written), say so, send no letter twice, and
+go on by itself: what came meanwhile is told once. Needs root, for a tmpfs; without it, it ends with code 77.
+"""
+
+import asyncio
+import collections
+import email
+import email.policy
+import json
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+
+from aiosmtpd.smtp import SMTP
+
+PROGRAM = sys.argv[1]
+taken = collections.Counter()
+subjects = []
+arrived, go = threading.Event(), threading.Event()
+go.set()
+
+
+class Handler:
+    async def handle_DATA(self, server, session, envelope):
+        arrived.set()
+        while not go.is_set():
+            await asyncio.sleep(0.02)
+        message = email.message_from_bytes(envelope.content, policy=email.policy.default)
+        taken[message["Message-ID"]] += 1
+        subjects.append(message["Subject"])
+        return "250 taken"
+
+
+def serve(ready):
+    async def main():
+        loop = asyncio.get_running_loop()
+        server = await loop.create_server(lambda: SMTP(Handler(), hostname="localhost", loop=loop), "127.0.0.1", 0)
+        ready.append(server.sockets[0].getsockname()[1])
+        await server.serve_forever()
+
+    asyncio.run(main())
+
+
+def add_aircraft(fleet, number, rows=0):
+    """An aircraft whose filter showed metal; its log has as many remarks more, each unlike the others."""
+    folder = fleet / f"N0{number}Z"
+    folder.mkdir()
+    log = "date,hours,entry,flight_hours,result,remarks\n2026-11-20,101.0,flight,1.0,,\n"
+    log += "2026-11-21,101.0,filter-inspected,,metal,\n"
+    log += "".join(f"2026-11-20,101.0,note,,,{os.urandom(40).hex()}\n" for _ in range(rows))
+    (folder / "logbook.csv").write_text(log)
+    (folder / "aircraft.toml").write_text(
+        f'tail = "N0{number}Z"\nmeter = "tach"\n[[engine]]\nserial = "Z-{number}"\nmodel = "Z4"\n'
+        'hours_at_start = 900.0\nsince = "overhaul"\nhours_since = 300.0\noil = "AD 50"\nlast_oil_change_h = 5.0\n'
+    )
+
+
+class Case:
+    def __init__(self, folder, port):
+        self.fleet, self.state, self.log = folder / "fleet", folder / "state", folder / "log"
+        self.fleet.mkdir()
+        self.state.mkdir()
+        self.service = None
+        (folder / "engines.toml").write_text(
+            '[[model]]\nname = "Z4"\nrated_hp = 180\nrated_rpm = 2700\ncylinders = 4\nturbocharged = false\n'
+            "oil_capacity_qt = 8.0\noil_minimum_qt = 5.0\nconfirmed = true\n"
+        )
+        self.config = folder / "cowlwatch.toml"
+        self.config.write_text(
+            '[fleet]\nfolder = "fleet"\nmodels = "engines.toml"\nstate = "state"\ntime_zone = "UTC"\n'
+            '[digest]\nschedule = "0 0 1 1 *"\n'
+            f'[mail]\nserver = "127.0.0.1"\nport = {port}\nsecurity = "none"\nfrom = "cowlwatch@example.org"\n'
+            'to = ["maintenance@example.org"]\n'
+        )
+
+    def start(self):
+        arguments = [PROGRAM, "--config", str(self.config), "watch"]
+        self.service = subprocess.Popen(arguments, stdout=subprocess.DEVNULL, stderr=open(self.log, "ab"))
+
+    def stop(self):
+        self.service.send_signal(signal.SIGTERM)
+        assert self.service.wait(timeout=10) == 0
+
+    def said(self, words):
+        return self.log.read_text().count(words)
+
+    def wait(self, what, done, seconds=40):
+        end = time.monotonic() + seconds
+        while not done():
+            assert self.service.poll() is None, f"{what}: ended with {self.service.returncode}"
+            assert time.monotonic() < end, f"not seen: {what}"
+            time.sleep(0.05)
+
+    def told(self, number, seconds=40):
+        self.wait(f"N0{number}Z told", lambda: any(f"N0{number}Z" in s for s in subjects), seconds)
+
+
+def full(case):
+    ballast = case.state / "ballast"
+    with open(ballast, "wb", buffering=0) as file:
+        try:
+            while True:
+                file.write(b"\0" * 4096)
+        except OSError:
+            pass
+    before = sum(taken.values())
+    add_aircraft(case.fleet, 2, rows=20_000)
+    case.wait("the full disk is said", lambda: case.said("the disk with the state is full"))
+    time.sleep(12)
+    assert case.service.poll() is None and sum(taken.values()) == before
+    assert case.said("cannot be written; nothing is judged") == 1, "said once while it lasts, not with every try"
+    ballast.unlink()
+    case.told(2)
+    assert case.said("the state can be written again") == 1
+
+
+def locked(case):
+    """The server takes a letter while another program holds the state, longer than we wait for it."""
+    arrived.clear()
+    go.clear()
+    add_aircraft(case.fleet, 3)
+    assert arrived.wait(30)
+    other = sqlite3.connect(case.state / "cowlwatch.sqlite", isolation_level=None)
+    other.execute("BEGIN EXCLUSIVE")
+    go.set()
+    case.wait("the lock is said", lambda: case.said("in use by another program"))
+    add_aircraft(case.fleet, 4)
+    time.sleep(3)
+    other.execute("ROLLBACK")
+    other.close()
+    case.told(4)
+
+
+def read_only(case):
+    case.stop()
+    subprocess.run(["mount", "-o", "remount,ro", str(case.state)], check=True)
+    add_aircraft(case.fleet, 5)
+    before = sum(taken.values())
+    for command in ["watch", "scan"]:
+        arguments = [PROGRAM, "--config", str(case.config), command]
+        ended = subprocess.run(arguments, capture_output=True, text=True, timeout=60)
+        assert ended.returncode in (73, 74), (command, ended)
+        assert str(case.state) in ended.stderr or "read-only" in ended.stderr, (command, ended.stderr)
+    assert sum(taken.values()) == before
+    subprocess.run(["mount", "-o", "remount,rw", str(case.state)], check=True)
+    case.start()
+    case.told(5)
+
+
+def main():
+    if os.geteuid() != 0:
+        print("skipped: needs root to mount a tmpfs", file=sys.stderr)
+        return 77
+    ready = []
+    threading.Thread(target=serve, args=[ready], daemon=True).start()
+    while not ready:
+        time.sleep(0.01)
+    with tempfile.TemporaryDirectory() as name:
+        case = Case(Path(name), ready[0])
+        mount = ["mount", "-t", "tmpfs", "-o", "size=8m", "tmpfs", str(case.state)]
+        if subprocess.run(mount).returncode != 0:
+            print("skipped: a tmpfs cannot be mounted here", file=sys.stderr)
+            return 77
+        try:
+            add_aircraft(case.fleet, 1)
+            case.start()
+            case.wait("the first summary", lambda: sum(taken.values()) == 1)
+            full(case)
+            locked(case)
+            read_only(case)
+            case.stop()
+            case.start()
+            time.sleep(2)
+            case.stop()
+        except AssertionError:
+            print(case.log.read_text()[-6000:], file=sys.stderr)
+            raise
+        finally:
+            if case.service and case.service.poll() is None:
+                case.service.kill()
+                case.service.wait()
+            subprocess.run(["umount", str(case.state)], check=True)
+    assert set(taken.values()) == {1}, f"letters sent again: {taken}"
+    assert len(subjects) == 5, subjects
+    print(json.dumps({"letters": len(subjects), "full": 1, "locked": 1, "read_only": 1}))
+    return 0
+
+
+sys.exit(main())
