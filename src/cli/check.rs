@@ -6,7 +6,7 @@ use clap::Args;
 use serde::Serialize;
 
 use super::{Cli, Stop, exit, load, looked, output, scan, status};
-use crate::daemon::pass::Rules;
+use crate::daemon::pass::{self, Rules};
 use crate::judge::Kind;
 use crate::records::Rejection;
 use crate::report::{thresholds, words};
@@ -122,6 +122,7 @@ fn fleet(rules: &Rules) -> Result<(Vec<Rejection>, Vec<String>), Stop> {
     let mut problems = done.rejections().to_vec();
     let known: Vec<_> = done.engines().iter().map(|e| (e.tail.clone(), e.model.clone(), e.serial.clone())).collect();
     problems.extend(rules.config.unknown_names(&known));
+    problems.extend(rules.config.beyond_models(&rules.models));
     let zone = rules.config.settings.fleet.time_zone;
     let asked = done.alerts.iter().filter(|a| matches!(a.kind(), Kind::HoursDisagree | Kind::RecordsConflict));
     let questions = asked.map(|a| {
@@ -129,7 +130,10 @@ fn fleet(rules: &Rules) -> Result<(Vec<Rejection>, Vec<String>), Stop> {
         let at = lines.first().map_or_else(|| a.finding.tail.to_string(), ToString::to_string);
         format!("{at}: {}", words::headline(&a.finding, zone))
     });
-    Ok((problems, questions.collect()))
+    let mut questions: Vec<String> = questions.collect();
+    let doubts = pass::doubts(&mut store, rules, Utc::now())?;
+    questions.extend(doubts.into_iter().map(|(at, said)| format!("{at}: {said}")));
+    Ok((problems, questions))
 }
 
 fn explain(cli: &Cli, which: Option<&str>, as_json: bool) -> Result<u8, Stop> {

@@ -20,6 +20,7 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
+use crate::engine::Models;
 use crate::judge::{Kind, RulesFor};
 use crate::records::keyed::{self, Keys, Problems, Value, nearest};
 use crate::records::layout::Layouts;
@@ -203,6 +204,33 @@ impl Config {
             }
         }
         found.extend(self.routes_to_nowhere(&tails));
+        found
+    }
+
+    /// Thresholds set beyond what a model itself allows: a limit that could never be reached before the model's own.
+    pub fn beyond_models(&self, models: &Models) -> Vec<Rejection> {
+        let mut found = Vec::new();
+        for (name, model) in models {
+            let rules = self.rules("", name, "");
+            let rated = (model.rated_rpm > 0.0).then_some(model.rated_rpm);
+            for (section, key, most, of) in [
+                ("break_in", "cht_max_f", model.cht_max_f, "cht_max_f"),
+                ("ground", "cht_max_f", model.cht_max_f, "cht_max_f"),
+                ("break_in", "initial_rpm", rated, "rated_rpm"),
+            ] {
+                let Some(Setting::Number(value)) = keys::key(section, key).map(|key| key.of(&rules)) else { continue };
+                let scopes = self.scopes.of("", name, "");
+                let Some(source) = scopes.rev().find_map(|scope| scope.source_of(section, key)) else { continue };
+                if let Some(most) = most.filter(|most| value > *most) {
+                    found.push(Rejection {
+                        source: source.clone(),
+                        found: format!("{section}.{key} = {value}"),
+                        expected: format!("no more than {of} = {most} of {name} ({})", model.source),
+                        whole_file: false,
+                    });
+                }
+            }
+        }
         found
     }
 

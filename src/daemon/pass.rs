@@ -174,6 +174,20 @@ pub fn replayed(
     Ok(Replayed { findings: judged.findings, engines: judged.engines, first_record: judged.first_record })
 }
 
+/// Questions about the units of readings, each with its line.
+///
+/// # Errors
+/// What the state said.
+pub fn doubts(store: &mut Store, rules: &Rules, now: Instant) -> Result<Vec<(Source, String)>, store::StoreError> {
+    let pass = store.begin()?;
+    let mut asked = Vec::new();
+    for group in Seen::load(&pass, &Batch::default())?.groups {
+        let fleet = fleet_of(&pass, &group, rules, now)?;
+        asked.extend(fleet.engines.iter().filter_map(judge::doubts::dipstick));
+    }
+    Ok(asked)
+}
+
 /// What would have to be so for a finding not to have come; see [`judge::otherwise`].
 ///
 /// # Errors

@@ -9,6 +9,7 @@ mod assemble;
 pub mod break_in;
 pub mod compare;
 pub mod consumption;
+pub mod doubts;
 pub mod flight_review;
 pub mod gaps;
 pub mod ground;

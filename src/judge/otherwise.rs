@@ -19,6 +19,8 @@ use crate::records::Instant;
 
 /// Days after a finding in which it may still come: later it would be about something else.
 const MAY_COME_DAYS: i64 = 31;
+/// A constant of nature, and how long an engine is not judged at all: nobody tunes by these.
+const NO_CHOICE: [&str; 2] = ["oil_lb_per_gal", "quarts_before_judging"];
 /// Days by which something due may come earlier or later and still be the same.
 const DUE_DAYS: i64 = 7;
 /// Halvings of a range in which a threshold is looked for.
@@ -75,7 +77,7 @@ pub fn otherwise(
     }
     let mut settings: Vec<SettingOtherwise> = KEYS
         .iter()
-        .filter(|key| sections(finding.kind).contains(&key.section) && key.name != "oil_lb_per_gal")
+        .filter(|key| sections(finding.kind).contains(&key.section) && !NO_CHOICE.contains(&key.name))
         .flat_map(|key| trial.threshold(key))
         .collect();
     settings.sort_by(|a, b| a.distance().total_cmp(&b.distance()));
@@ -175,11 +177,11 @@ struct Trial<'a> {
 
 impl Trial<'_> {
     fn comes(&self, rules: &dyn RulesFor) -> bool {
-        self.comes_from(&self.fleet, rules)
+        self.comes_from(&self.fleet, rules, self.as_of)
     }
 
-    fn comes_from(&self, fleet: &Fleet, rules: &dyn RulesFor) -> bool {
-        let judged = super::judge(fleet, rules, self.zone, self.closings, self.as_of);
+    fn comes_from(&self, fleet: &Fleet, rules: &dyn RulesFor, as_of: Instant) -> bool {
+        let judged = super::judge(fleet, rules, self.zone, self.closings, as_of);
         judged.findings.iter().any(|f| same(f, self.finding))
     }
 
@@ -228,7 +230,7 @@ impl Trial<'_> {
     /// The smallest slip in what was poured since the onset that would explain the finding.
     fn slip(&self) -> Option<OilOtherwise> {
         let fewer = match self.finding.kind {
-            Kind::OilRateRise | Kind::OilRateCeiling | Kind::OilRateCreep | Kind::OilEndurance => true,
+            Kind::OilRateRise | Kind::OilRateCeiling => true,
             Kind::OilRateFall => false,
             _ => return None,
         };
@@ -240,7 +242,8 @@ impl Trial<'_> {
                 true => pour_less(&mut fleet.engines[at], from, self.finding.raised, qt),
                 false => pour_more(&mut fleet.engines[at], from, qt),
             };
-            possible && !self.comes_from(&fleet, self.rules)
+            // Up to the finding only: what was poured later is as it is.
+            possible && !self.comes_from(&fleet, self.rules, self.finding.raised)
         };
         let tenths = |n: u32| f64::from(n) / 10.0;
         let most = (1..=(MOST_QT * 2.0) as u32).map(|half| half * 5).find(|n| explained(tenths(*n)))?;

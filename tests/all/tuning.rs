@@ -396,6 +396,30 @@ fn split(line: &str) -> Vec<String> {
     words
 }
 
+/// A threshold above what the model itself allows, and a dipstick that reads more than the sump holds.
+#[test]
+fn check_asks_about_limits_no_engine_could_reach_and_readings_no_sump_could_hold() {
+    let folder = crate::support::copy_demo();
+    let config = folder.path().join("demo-fleet/cowlwatch.toml");
+    let text = fs::read_to_string(&config).unwrap();
+    fs::write(&config, format!("{text}\n[model.\"Q6T-310\".break_in]\ncht_max_f = 540\n")).unwrap();
+    let models = folder.path().join("demo-fleet/engines.toml");
+    let written = fs::read_to_string(&models).unwrap();
+    fs::write(&models, written.replace("oil_capacity_qt = 8.0", "oil_capacity_qt = 6.0")).unwrap();
+    let text = said(&run(folder.path(), &["check", "--config", "demo-fleet/cowlwatch.toml"]));
+    let line = fs::read_to_string(&config).unwrap().lines().count();
+    assert!(
+        text.contains(&format!(
+            "demo-fleet/cowlwatch.toml:{line}: break_in.cht_max_f = 540, expected no more than cht_max_f = "
+        )),
+        "{text}"
+    );
+    assert!(
+        text.lines().any(|l| l.starts_with("N01KM/") && l.contains("above oil_capacity_qt = 6 of Q4-180")),
+        "{text}"
+    );
+}
+
 #[test]
 fn manual_and_completions_name_every_command() {
     let folder = tempfile::tempdir().unwrap();

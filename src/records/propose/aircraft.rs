@@ -57,7 +57,8 @@ pub fn aircraft(tail: &str, looked: &[Looked], models: &[&str]) -> String {
             None => line("serial = \"\"", "open: the engine's serial number"),
         }
         match models {
-            [only] => line(&format!("model = {}", quoted(only)), "likely: the only one in the engine models file"),
+            // The sample's only model is not the operator's.
+            [only] => line("model = \"\"", &format!("open: {only} is the only one in the engine models file")),
             [] => line("model = \"\"", "open: the engine models file has none yet"),
             several => line("model = \"\"", &format!("open: one of {}", several.join(", "))),
         }

@@ -18,7 +18,8 @@ pub fn page(c: &Comparison, head: &Head<'_>, views: (&[EngineView], &[EngineView
         body.push_str(&rows(differences.into_iter(), true, head));
     }
     body.push_str(&format!("<h2>Engine by engine</h2>\n{LEGEND}"));
-    for engine in &c.engines {
+    let (differ, same): (Vec<_>, Vec<_>) = c.engines.iter().partition(|e| e.pairs.iter().any(|p| !p.same()));
+    for engine in differ.into_iter().chain(same) {
         let alerts = numbers::count(engine.pairs.len(), "alert", "alerts");
         let verdict = html::escape(&engine_verdict(engine, head.zone));
         body.push_str(&format!("<h3>{}</h3>\n<p>{verdict}</p>\n", html::escape(&whose(engine))));
@@ -67,7 +68,7 @@ fn evidence(engine: &EngineComparison, head: &Head<'_>, (today, other): (&[Engin
 const LEGEND: &str = "<p class=\"soft\">In each strip: above, what today's thresholds raise; below, what the others \
     raise; a line joins the two where both do. Triangle: warning; diamond: caution; circle: advisory.</p>\n";
 
-const STYLE: &str = "td.n, th.n { text-align: right; } td { overflow-wrap: anywhere; }
+const STYLE: &str = "td.n, th.n { text-align: right; } td { overflow-wrap: break-word; }
 figure { margin: 10px 0; } figure svg { max-width: 100%; height: auto; }
 .strip { width: 100%; height: auto; display: block; }
 .strip line { stroke: var(--soft); } .strip .warning { fill: var(--warning); } .strip .caution { fill: var(--caution); }

@@ -1,0 +1,158 @@
+//! Doubts about units that no single row shows: a dipstick that reads more than the sump holds.
+//!
+//! Litres taken for quarts, or quarts for litres, shift everything by a twentieth and are refused nowhere; `check`
+//! asks about them.
+
+use crate::engine::{Engine, What};
+use crate::records::Source;
+
+/// How far above the capacity a reading may be: the scale is read to a quarter, and sumps are overfilled.
+const OVER_QT: f64 = 0.4;
+/// Readings above it that raise the question.
+const SEVERAL: usize = 3;
+/// Quarts in a litre (NIST SP 811, appendix B.8).
+const QT_PER_L: f64 = 1.056_688;
+
+/// A question about the dipstick readings of an engine, at the first line that raises it.
+pub fn dipstick(engine: &Engine) -> Option<(Source, String)> {
+    above(engine).or_else(|| below(engine))
+}
+
+fn readings(engine: &Engine) -> Vec<(f64, &Source)> {
+    let reading = |what: &What| match what {
+        What::Level { qt } => Some(*qt),
+        What::Changed { level_after_qt, .. } => *level_after_qt,
+        _ => None,
+    };
+    engine.events.iter().filter_map(|e| reading(&e.what).map(|qt| (qt, &e.source))).collect()
+}
+
+/// Readings above what the sump holds.
+fn above(engine: &Engine) -> Option<(Source, String)> {
+    let capacity = engine.model.oil_capacity_qt?;
+    let all = readings(engine);
+    let over: Vec<_> = all.iter().filter(|(qt, _)| *qt > capacity + OVER_QT).collect();
+    if over.len() < SEVERAL || over.len() * 10 < all.len() {
+        return None;
+    }
+    let most = over.iter().map(|(qt, _)| *qt).fold(0.0, f64::max);
+    let meant = if most / QT_PER_L <= capacity + OVER_QT {
+        format!("quarts written as litres? As quarts the highest would be {:.1}", most / QT_PER_L)
+    } else {
+        "another scale, or another capacity?".to_owned()
+    };
+    let (model, serial) = (&engine.model, &engine.serial);
+    let said = format!(
+        "{} readings of {serial} above oil_capacity_qt = {capacity} of {} ({}), up to {most:.1} qt: {meant}",
+        over.len(),
+        model.name,
+        model.source
+    );
+    Some((over[0].1.clone(), said))
+}
+
+/// Nearly every reading below what the engine may fly with: hardly the engine's oil, rather its numbers.
+fn below(engine: &Engine) -> Option<(Source, String)> {
+    let minimum = engine.model.oil_minimum_qt?;
+    let all = readings(engine);
+    let under: Vec<_> = all.iter().filter(|(qt, _)| *qt < minimum).collect();
+    if under.len() < SEVERAL || under.len() * 10 < all.len() * 9 {
+        return None;
+    }
+    let most = all.iter().map(|(qt, _)| *qt).fold(0.0, f64::max);
+    let meant = if most * QT_PER_L > minimum + OVER_QT {
+        format!("litres written as quarts? As litres the highest would be {:.1} qt", most * QT_PER_L)
+    } else {
+        "another scale, or another model?".to_owned()
+    };
+    let (model, serial) = (&engine.model, &engine.serial);
+    let said = format!(
+        "{} of {} readings of {serial} below oil_minimum_qt = {minimum} of {} ({}): {meant}",
+        under.len(),
+        all.len(),
+        model.name,
+        model.source
+    );
+    Some((under[0].1.clone(), said))
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::engine::{Event, Model};
+    use std::sync::Arc;
+
+    fn engine(capacity: f64, readings: &[f64]) -> Engine {
+        let mut model = Model::unknown("H6-300".into(), Source { file: "engines.toml".into(), line: 3 });
+        model.oil_capacity_qt = Some(capacity);
+        let events = readings.iter().enumerate().map(|(n, qt)| Event {
+            at: chrono::DateTime::from_timestamp(1_767_225_600 + 86_400 * n as i64, 0).unwrap(),
+            hours: n as f64,
+            build: 0,
+            tail: "N0417H".into(),
+            position: None,
+            source: Source { file: "N0417H/logbook.csv".into(), line: n as u32 + 2 },
+            what: What::Level { qt: *qt },
+        });
+        Engine {
+            serial: "H-2207".into(),
+            model: Arc::new(model),
+            events: events.collect(),
+            builds: Vec::new(),
+            placements: Vec::new(),
+            hours_at_start: 0.0,
+            clock_h: readings.len() as f64,
+            hours_since_new_known: false,
+            oil_at_start: None,
+            last_change_hours: None,
+            fill_qt: None,
+            add_mark_qt: None,
+            zone: chrono_tz::UTC,
+        }
+    }
+
+    /// 12, 11.5 and 11 quarts taken for litres are 12.68, 12.15 and 11.62 qt; a sump of 11 qt holds none of them,
+    /// and as quarts 12 would still be more than it holds; one of 12 qt would hold them as quarts.
+    #[test]
+    fn readings_above_the_capacity_are_asked_about() {
+        let litres = [12.68, 12.15, 11.62, 12.68, 12.55];
+        let (source, said) = dipstick(&engine(12.0, &litres)).unwrap();
+        assert_eq!(source.line, 2);
+        assert!(
+            said.starts_with(
+                "3 readings of H-2207 above oil_capacity_qt = 12 of H6-300 (engines.toml:3), up to 12.7 qt"
+            ),
+            "{said}"
+        );
+        assert!(said.ends_with("quarts written as litres? As quarts the highest would be 12.0"), "{said}");
+        let (_, said) = dipstick(&engine(9.0, &litres)).unwrap();
+        assert!(said.ends_with("another scale, or another capacity?"), "{said}");
+    }
+
+    /// Nine quarts are 8.5 l: a pilot who writes 8 to 8.5 in litres seems to fly below a minimum of 9 qt.
+    #[test]
+    fn readings_below_the_minimum_are_asked_about() {
+        let at_least = |minimum: f64, readings: &[f64]| {
+            let mut engine = engine(12.0, readings);
+            let mut model = (*engine.model).clone();
+            model.oil_minimum_qt = Some(minimum);
+            engine.model = Arc::new(model);
+            dipstick(&engine)
+        };
+        let (_, said) = at_least(9.0, &[8.0, 8.9, 8.25, 8.5]).unwrap();
+        assert!(said.ends_with("litres written as quarts? As litres the highest would be 9.4 qt"), "{said}");
+        let (_, said) = at_least(9.0, &[5.0, 6.0, 5.5]).unwrap();
+        assert!(
+            said.starts_with("3 of 3 readings of H-2207 below oil_minimum_qt = 9 of H6-300 (engines.toml:3)"),
+            "{said}"
+        );
+        assert_eq!(at_least(9.0, &[8.0, 9.5, 10.0, 8.0]), None);
+    }
+
+    #[test]
+    fn a_slip_or_an_overfilled_sump_is_no_question() {
+        assert_eq!(dipstick(&engine(12.0, &[12.3, 12.25, 12.4, 12.0])), None);
+        assert_eq!(dipstick(&engine(12.0, &[14.0, 11.0, 11.0, 11.0])), None);
+    }
+}
