@@ -1,4 +1,4 @@
-//! `backup`, `export`, `chart`: what is known, taken elsewhere.
+//! `backup`, `export`: what is known, taken elsewhere.
 
 use std::path::{Path, PathBuf};
 
@@ -6,10 +6,9 @@ use chrono_tz::Tz;
 use clap::Args;
 
 use super::seen::Seen;
-use super::{Cli, Stop, exit, load, output, status};
+use super::{Cli, Stop, exit, load, output};
 use crate::alerts::Alert;
 use crate::records::{Instant, LogEntry, RunSummary};
-use crate::report::charts;
 use crate::report::words;
 use crate::shell::scan::FileRecords;
 use crate::shell::store::Store;
@@ -29,33 +28,6 @@ pub struct BackupOptions {
 pub struct ExportOptions {
     /// Folder for entries.csv, runs.csv, alerts.csv and alert-history.csv; made if need be.
     pub to: PathBuf,
-}
-
-#[derive(Debug, Args)]
-#[command(after_help = "Examples:
-  cowlwatch chart H-2207 --out H-2207.png
-  cowlwatch chart H-2207 --of statistic --out H-2207.svg --as-of 2026-03-01")]
-pub struct ChartOptions {
-    /// Engine serial, or the tail of a single-engine aircraft.
-    pub engine: String,
-    /// File to write: .png or .svg.
-    #[arg(long, value_name = "FILE")]
-    pub out: PathBuf,
-    /// Which picture.
-    #[arg(long, value_enum, default_value = "consumption")]
-    pub of: Picture,
-    /// Look from this moment.
-    #[arg(long, value_name = "TIME")]
-    pub as_of: Option<String>,
-}
-
-/// The pictures there are.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
-pub enum Picture {
-    Consumption,
-    /// The statistic of change and its limit.
-    Statistic,
-    BreakIn,
 }
 
 pub fn backup(cli: &Cli, options: &BackupOptions) -> Result<u8, Stop> {
@@ -218,27 +190,4 @@ fn run_row(tail: &str, r: &RunSummary, zone: Tz) -> Vec<String> {
         format!("{:?}", r.basis).to_lowercase(),
         format!("{}:{}", r.file, r.line),
     ]
-}
-
-pub fn chart(cli: &Cli, options: &ChartOptions) -> Result<u8, Stop> {
-    let done = Seen::of(cli, options.as_of.as_deref())?.done;
-    let found = status::chosen(done.engines(), &options.engine)?;
-    let [engine] = found[..] else {
-        let serials: Vec<&str> = found.iter().map(|e| &*e.serial).collect();
-        let message = format!("{} has {} engines, expected one of {}", options.engine, found.len(), serials.join(", "));
-        return Err(Stop::new(exit::USAGE, message));
-    };
-    let svg = options.out.extension().is_some_and(|e| e.eq_ignore_ascii_case("svg"));
-    let drawn = match (options.of, svg) {
-        (Picture::Consumption, false) => charts::consumption_png(engine, &done.alerts),
-        (Picture::Consumption, true) => charts::consumption_svg(engine, &done.alerts).map(String::into_bytes),
-        (Picture::Statistic, false) => charts::statistic_png(engine),
-        (Picture::Statistic, true) => charts::statistic_svg(engine).map(String::into_bytes),
-        (Picture::BreakIn, false) => charts::break_in_png(engine),
-        (Picture::BreakIn, true) => charts::break_in_svg(engine).map(String::into_bytes),
-    };
-    let bytes = drawn.map_err(|e| Stop::new(exit::DATA, format!("{}: {e}", engine.serial)))?;
-    std::fs::write(&options.out, bytes).map_err(|e| cannot_write(&options.out)(&e))?;
-    output::line(&format!("{}: {}", options.out.display(), charts::consumption_words(engine)))?;
-    Ok(0)
 }

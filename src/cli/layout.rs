@@ -77,8 +77,7 @@ fn tried(
 }
 
 fn monitor(file: &Path, aircraft: &Aircraft) -> Result<String, std::io::Error> {
-    let engines =
-        aircraft.engines.iter().map(|e| RecordedEngine { position: e.position.clone(), model: None }).collect();
+    let engines = aircraft.engines.iter().map(|e| RecordedEngine::new(e.position.clone(), None)).collect();
     let context = ReduceContext::new(Tz::UTC, engines);
     let name = file.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
     let (runs, rejections) = reduce(File::open(file)?, &name, aircraft.monitors.first(), &context);

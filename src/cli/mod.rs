@@ -1,6 +1,7 @@
 //! The command line: arguments in, one file per command, exit codes of sysexits.h.
 
 mod alerts;
+mod chart;
 mod check;
 mod demo;
 mod keep;
@@ -97,7 +98,7 @@ Examples:
       what the server said goes to the terminal; without [mail] the message lands in the outbox folder")]
     MailTest,
     /// An engine's picture as PNG or SVG.
-    Chart(keep::ChartOptions),
+    Chart(chart::Options),
     /// A consistent copy of the state, also while the service runs.
     Backup(keep::BackupOptions),
     /// All records and alerts as CSV.
@@ -196,7 +197,7 @@ pub fn main() -> ExitCode {
         Command::Close(options) => alerts::close(&cli, options),
         Command::Digest(options) => mail::digest(&cli, options),
         Command::MailTest => mail::test(&cli),
-        Command::Chart(options) => keep::chart(&cli, options),
+        Command::Chart(options) => chart::run(&cli, options),
         Command::Backup(options) => keep::backup(&cli, options),
         Command::Export(options) => keep::export(&cli, options),
         Command::Layout(options) => layout::run(options),

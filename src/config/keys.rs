@@ -225,7 +225,7 @@ const fn whole(low: f64, high: f64, unit: &'static str) -> Shape {
 }
 
 /// Every threshold, in the order of the sample file.
-pub static KEYS: [Key; 43] = [
+pub static KEYS: [Key; 45] = [
     key!(consumption.false_alarms_per_1000_h, number(0.01, 20.0, "alerts per 1000 engine hours")),
     key!(consumption.smallest_change, number(1.1, 5.0, "× the baseline")),
     key!(consumption.quarts_before_judging, number(2.0, 50.0, "quarts")),
@@ -239,6 +239,7 @@ pub static KEYS: [Key; 43] = [
     key!(break_in.power_pct, Shape::Band(Range::new(20.0, 100.0, "% of rated power"))),
     key!(break_in.below_band_pct, number(1.0, 100.0, "% of a flight's cruise")),
     key!(break_in.oil, Shape::Word(&["by-model", "ashless-dispersant", "mineral", "any"])),
+    key!(break_in.mineral_until_h, number(10.0, 2000.0, "engine hours since the build")),
     key!(break_in.cht_max_f, number(250.0, 550.0, "°F")),
     key!(break_in.climb_extra_kt, number(0.0, 50.0, "kt")),
     key!(break_in.climb_kt, Shape::Optional(Range::new(40.0, 250.0, "kt"))),
@@ -266,6 +267,7 @@ pub static KEYS: [Key; 43] = [
     key!(flight.power_step_inhg, number(0.5, 30.0, "inHg within a minute")),
     key!(flight.cooling_f_per_min, number(10.0, 300.0, "°F per minute")),
     key!(flight.oil_pressure_fall_pct, number(2.0, 80.0, "%")),
+    key!(flight.oil_pressure_drift_pct, number(2.0, 80.0, "%")),
     key!(records.silent_days, number(0.5, 365.0, "days")),
     key!(records.hours_tolerance, number(0.05, 10.0, "hours")),
     key!(records.event_days, number(0.5, 365.0, "days")),

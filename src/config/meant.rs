@@ -66,6 +66,8 @@ pub struct BreakIn {
     /// Share of a flight's cruise that may be below the band, percent. Default 50.
     pub below_band_pct: f64,
     pub oil: OilWanted,
+    /// Engine hours since the build after which straight mineral oil still in the engine is asked about. Default 100.
+    pub mineral_until_h: f64,
     /// Highest cylinder head temperature during break-in, °F. Default 420.
     pub cht_max_f: f64,
     /// Extra climb speed for cooling, kt, over `climb_kt`. Default 10.
@@ -134,6 +136,8 @@ pub struct Flight {
     pub cooling_f_per_min: f64,
     /// Fall of oil pressure at like rpm and oil temperature, percent. Default 12.
     pub oil_pressure_fall_pct: f64,
+    /// The same over weeks, percent. Default 8.
+    pub oil_pressure_drift_pct: f64,
 }
 
 /// `[records]`
@@ -166,6 +170,7 @@ impl Default for Rules {
                 power_pct: [65.0, 75.0],
                 below_band_pct: 50.0,
                 oil: OilWanted::ByModel,
+                mineral_until_h: 100.0,
                 cht_max_f: 420.0,
                 climb_extra_kt: 10.0,
                 climb_kt: None,
@@ -199,6 +204,7 @@ impl Default for Rules {
                 power_step_inhg: 4.0,
                 cooling_f_per_min: 60.0,
                 oil_pressure_fall_pct: 12.0,
+                oil_pressure_drift_pct: 8.0,
             },
             records: Records { silent_days: 10.0, hours_tolerance: 0.3, event_days: 14.0 },
             levels: BTreeMap::new(),

@@ -7,6 +7,7 @@
 mod deliver;
 mod notice;
 pub mod pass;
+pub mod pictures;
 mod publish;
 mod serve;
 mod signals;

@@ -9,6 +9,7 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 use tracing::{debug, error, info, warn};
 
+use super::pictures;
 use crate::alerts::{self, Action, Alert, Audience, Bundle, Decision, Outcome};
 use crate::config::Config;
 use crate::engine::{self, AircraftHistory, Fleet, Models, What};
@@ -209,14 +210,24 @@ pub fn otherwise(
     Ok(Some(judge::otherwise::otherwise(&fleet, &*rules.config, zone, closings, finding, now)))
 }
 
+/// Pictures of runs kept for each tail: those of some weeks.
+const STRIPS_KEPT: u32 = 120;
+
 fn apply(pass: &Pass<'_>, batch: &Batch) -> Result<(), store::StoreError> {
+    let mut recorded = BTreeSet::new();
     for change in &batch.changes {
+        if let Change::Put(row, records) = change
+            && !records.strips.is_empty()
+        {
+            recorded.insert(row.tail.as_str());
+        }
         match change {
             Change::Put(row, records) => {
                 for rejection in &records.rejections {
                     warn!(at = %rejection.source, found = %rejection.found, expected = %rejection.expected, "not read");
                 }
-                pass.put_file(row, records)?;
+                let file = pass.put_file(row, records)?;
+                pass.put_strips(file, &records.strips)?;
             }
             Change::Touch(row) => {
                 pass.touch_file(row)?;
@@ -227,7 +238,7 @@ fn apply(pass: &Pass<'_>, batch: &Batch) -> Result<(), store::StoreError> {
             }
         }
     }
-    Ok(())
+    recorded.into_iter().try_for_each(|tail| pass.thin_strips(tail, STRIPS_KEPT))
 }
 
 /// What the state and the last look say about files and folders.
@@ -469,6 +480,7 @@ fn morning(
         silent: silent.contains(&*a.tail),
         missing: seen.missing.contains(&*a.tail),
     };
+    let pictures = pictures::pictures(pass, &judged.engines, &outcome.alerts, now)?;
     Ok(Morning {
         operator: rules.config.settings.fleet.operator.clone(),
         zone: rules.config.settings.fleet.time_zone,
@@ -479,6 +491,7 @@ fn morning(
         aircraft: judged.aircraft.iter().map(freshness).collect(),
         engines: judged.engines,
         rejections: seen.rejections,
+        pictures,
         undelivered: pass.outbox()?.undelivered,
         first: false,
     })

@@ -3,10 +3,12 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use chrono::TimeDelta;
 use chrono_tz::Tz;
 
 use super::clock::{self, Clock, Row};
 use super::order;
+use super::recorder_clock::{self, Logged, Off};
 use super::{AircraftHistory, Build, Engine, Event, Fleet, Model, Models, Placement, Query, What};
 use crate::records::aircraft::{BuildKind, InstalledEngine, Meter};
 use crate::records::{EntryKind, Instant, LogEntry, RunSummary, Source, TailRecords};
@@ -21,7 +23,11 @@ pub fn build(tails: &[TailRecords], models: &Models, zone: Tz, as_of: Instant, t
         let first = entries.first().map(|e| e.0).into_iter().chain(runs.iter().map(|r| r.start)).min();
         items.push((first.unwrap_or(as_of), 0, index, Item::Start));
         items.extend(entries.iter().enumerate().map(|(row, e)| (e.0, 1, index, Item::Entry(row, e.1))));
-        items.extend(runs.iter().map(|&r| (r.end, 2, index, Item::Run(r))));
+        let clocks_off = joined.question_recorder(&tail.aircraft.tail, &entries, &runs);
+        items.extend(runs.iter().map(|&r| {
+            let by = clocks_off.iter().rev().find(|c| c.holds(r)).map_or(0, |c| c.hours);
+            ((r.end + TimeDelta::hours(by)).min(as_of), 2, index, Item::Run(r))
+        }));
         let state = TailState::new(&tail.aircraft, &entries, tolerance_h);
         joined.question_clocks(&state, &entries);
         joined.tails.push(state);
@@ -31,7 +37,7 @@ pub fn build(tails: &[TailRecords], models: &Models, zone: Tz, as_of: Instant, t
         match item {
             Item::Start => joined.start(tail, at),
             Item::Entry(row, entry) => joined.entry(tail, at, row, entry),
-            Item::Run(run) => joined.run(tail, run),
+            Item::Run(run) => joined.run(tail, at, run),
         }
     }
     joined.finish()
@@ -118,6 +124,19 @@ fn rows(entries: &[(Instant, &LogEntry)], position: Option<&str>) -> Vec<Row> {
     entries.iter().map(|(_, e)| row(e)).collect()
 }
 
+/// A time in which a tail's recorder is off by whole hours.
+struct ClockOff {
+    hours: i64,
+    from: Instant,
+    until: Option<Instant>,
+}
+
+impl ClockOff {
+    fn holds(&self, run: &RunSummary) -> bool {
+        run.start >= self.from && self.until.is_none_or(|until| run.start < until)
+    }
+}
+
 struct Joined<'a> {
     models: &'a Models,
     zone: Tz,
@@ -149,6 +168,43 @@ impl Joined<'_> {
                 lines,
             });
         }
+    }
+
+    /// Asks about a recorder whose clock is off, and gives the stretches in which it is.
+    fn question_recorder(
+        &mut self,
+        tail: &Arc<str>,
+        entries: &[(Instant, &LogEntry)],
+        runs: &[&RunSummary],
+    ) -> Vec<ClockOff> {
+        let logged: Vec<Logged> = entries
+            .iter()
+            .filter(|(_, e)| e.kind == EntryKind::Flight && e.stamp.time.is_some())
+            .filter_map(|(at, e)| Some(Logged { at: *at, hours: e.flight_hours?.get() }))
+            .collect();
+        // Both engines of a twin tell the same.
+        let runs: Vec<&RunSummary> =
+            runs.iter().copied().filter(|r| runs.first().is_some_and(|f| f.engine == r.engine)).collect();
+        let found = recorder_clock::off(&logged, &runs);
+        let source = |r: &RunSummary| Source { file: r.file.clone(), line: r.line };
+        for off in &found {
+            let ends = off.until.map(|i| (runs[i].end, source(runs[i])));
+            self.fleet.queries.push(Query::RecorderClock {
+                tail: tail.clone(),
+                at: runs[off.sure].end,
+                since: runs[off.first].start,
+                ahead_h: -off.hours,
+                agree: off.agree,
+                until: ends,
+                lines: vec![source(runs[off.first]), source(runs[off.sure])],
+            });
+        }
+        let stretch = |off: &Off| ClockOff {
+            hours: off.hours,
+            from: runs[off.first].start,
+            until: off.until.map(|i| runs[i].start),
+        };
+        found.iter().map(stretch).collect()
     }
 
     fn start(&mut self, tail: usize, at: Instant) {
@@ -259,7 +315,9 @@ impl Joined<'_> {
             _ => {
                 for seat in seats {
                     for what in happenings(entry) {
-                        self.happened(tail, seat, at, &entry.source, what);
+                        if let Some(event) = self.happened(tail, seat, at, &entry.source, what) {
+                            event.remarks.clone_from(&entry.remarks);
+                        }
                     }
                 }
             }
@@ -297,9 +355,10 @@ impl Joined<'_> {
         }
     }
 
-    fn happened(&mut self, tail: usize, seat: usize, at: Instant, source: &Source, what: What) {
+    /// Notes an event of the engine at a seat, if there is one.
+    fn happened(&mut self, tail: usize, seat: usize, at: Instant, source: &Source, what: What) -> Option<&mut Event> {
         let state = &self.tails[tail];
-        let Some(index) = state.seats[seat].1 else { return };
+        let index = state.seats[seat].1?;
         let engine = &mut self.fleet.engines[index];
         engine.events.push(Event {
             at,
@@ -308,8 +367,10 @@ impl Joined<'_> {
             tail: state.aircraft.tail.clone(),
             position: state.seats[seat].0.clone(),
             source: source.clone(),
+            remarks: None,
             what,
         });
+        engine.events.last_mut()
     }
 
     fn installed(&mut self, tail: usize, at: Instant, entry: &LogEntry, seats: &[usize]) {
@@ -340,7 +401,8 @@ impl Joined<'_> {
             }
         };
         if self.tails[tail].seats[seat].1 == Some(engine) {
-            return self.happened(tail, seat, at, &entry.source, What::Installed);
+            self.happened(tail, seat, at, &entry.source, What::Installed);
+            return;
         }
         self.removed(tail, at, seat, &entry.source);
         if let Some((other, place)) = self.find_seat(engine) {
@@ -407,7 +469,9 @@ impl Joined<'_> {
             source: source.clone(),
         });
         match place {
-            Some((tail, seat)) => self.happened(tail, seat, at, source, What::BuildBegan(kind)),
+            Some((tail, seat)) => {
+                self.happened(tail, seat, at, source, What::BuildBegan(kind));
+            }
             None => {
                 let (tail, position) = match joined.placements.last() {
                     Some(p) => (p.tail.clone(), p.position.clone()),
@@ -415,21 +479,23 @@ impl Joined<'_> {
                 };
                 let (hours, build) = (joined.clock_h, joined.builds.len() - 1);
                 let what = What::BuildBegan(kind);
-                joined.events.push(Event { at, hours, build, tail, position, source: source.clone(), what });
+                let source = source.clone();
+                joined.events.push(Event { at, hours, build, tail, position, source, remarks: None, what });
             }
         }
     }
 
-    fn run(&mut self, tail: usize, run: &RunSummary) {
+    /// `at`: the run's end, as the log would have it.
+    fn run(&mut self, tail: usize, at: Instant, run: &RunSummary) {
         let state = &mut self.tails[tail];
-        state.seen.last_recording = state.seen.last_recording.max(Some(run.end));
-        state.seen.hear(run.end);
-        state.seen.last_running = state.seen.last_running.max(Some(run.end));
+        state.seen.last_recording = state.seen.last_recording.max(Some(at));
+        state.seen.hear(at);
+        state.seen.last_running = state.seen.last_running.max(Some(at));
         let Some(seats) = state.seats_for(run.engine.as_ref()) else { return };
         let source = Source { file: run.file.clone(), line: run.line };
         let shared = Arc::new(run.clone());
         for seat in seats {
-            self.happened(tail, seat, run.end, &source, What::Run(shared.clone()));
+            self.happened(tail, seat, at, &source, What::Run(shared.clone()));
         }
     }
 

@@ -8,6 +8,7 @@
 pub mod clock;
 pub mod history;
 pub mod order;
+pub mod recorder_clock;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -102,6 +103,8 @@ pub struct Event {
     pub tail: Arc<str>,
     pub position: Option<Arc<str>>,
     pub source: Source,
+    /// The entry's own words, where it has any.
+    pub remarks: Option<Arc<str>>,
     pub what: What,
 }
 
@@ -269,6 +272,21 @@ pub enum Query {
     SerialTwice { serial: Arc<str>, at: Instant, places: Vec<String>, lines: Vec<Source> },
     /// An engine names a model the models file does not have.
     UnknownModel { tail: Arc<str>, serial: Arc<str>, model: Arc<str>, source: Source },
+    /// The recorder's clock is whole hours off the logbook's.
+    RecorderClock {
+        tail: Arc<str>,
+        /// The flight that made it sure.
+        at: Instant,
+        /// The first flight that showed it, by the recorder.
+        since: Instant,
+        /// How far the recorder is ahead of the log, hours.
+        ahead_h: i64,
+        /// Flights that agree on it.
+        agree: usize,
+        /// The recording that fits the log again, and when.
+        until: Option<(Instant, Source)>,
+        lines: Vec<Source>,
+    },
     /// Fewer or more data than the entry needs: an `installed` without a serial, for example.
     Incomplete { tail: Arc<str>, at: Instant, what: String, expected: String, source: Source },
 }

@@ -5,8 +5,8 @@ use std::sync::Arc;
 use chrono_tz::Tz;
 
 use super::{
-    BreakIn, Closing, EnginePhase, EngineView, Finding, Judgement, Rate, RatePoint, RulesFor, Settled, break_in,
-    consumption, flight_review, gaps, ground, oil_change,
+    BreakIn, Closing, EnginePhase, EngineView, Finding, Judgement, Kind, Level, Rate, RatePoint, RulesFor, RunLimits,
+    Settled, break_in, consumption, flight_review, gaps, ground, oil_change,
 };
 use crate::config::Rules;
 use crate::engine::{Engine, Event, Fleet, What};
@@ -83,6 +83,7 @@ fn one(
     findings.extend(ground::findings(engine, rules, as_of));
     findings.extend(flight_review::findings(engine, rules, as_of));
     findings.extend(break_in::findings(engine, rules, as_of));
+    with_falling_pressure(engine, &mut findings);
     let fades = chrono::TimeDelta::minutes((rules.records.event_days * 1440.0) as i64);
     for finding in &mut findings {
         finding.evidence.set("clock", clock);
@@ -109,8 +110,17 @@ fn one(
         stabilised_p: followed.stabilised_p,
         missing: followed.stabilised_missing,
         band_min: break_in::progress(engine, rules, as_of),
+        power_pct: rules.break_in.power_pct,
         oil_wanted: changes.oil_wanted,
+        use_h_per_day: changes.use_h_per_day,
+        record: break_in::record(engine, rules, &followed.points, as_of),
     });
+    let break_in_cht = in_break_in.then_some(rules.break_in.cht_max_f);
+    let limits = RunLimits {
+        cht_f: [engine.model.cht_max_f, break_in_cht].into_iter().flatten().min_by(f64::total_cmp),
+        oil_temp_f: engine.model.oil_temp_max_f,
+        power_pct: in_break_in.then_some(rules.break_in.power_pct),
+    };
     let view = EngineView {
         tail: place.map_or_else(|| Arc::from(""), |p| p.tail.clone()),
         position: place.and_then(|p| p.position.clone()),
@@ -133,10 +143,30 @@ fn one(
         oil_changes_h: oil_changes(engine),
         due: changes.due,
         break_in,
+        limits,
         last_record: engine.events.last().map(|e: &Event| e.at),
         unconfirmed: unconfirmed(engine, rules),
     };
     (view, findings)
+}
+
+/// A rise while oil pressure is falling is a warning, and says why.
+fn with_falling_pressure(engine: &Engine, findings: &mut [Finding]) {
+    let falls: Vec<Finding> = findings.iter().filter(|f| f.kind == Kind::OilPressureFalling).cloned().collect();
+    for rise in findings.iter_mut().filter(|f| f.kind == Kind::OilRateRise) {
+        let ended = |f: &Finding, at: Instant| f.settled.as_ref().is_some_and(|s| s.at <= at);
+        let Some(fall) = falls.iter().find(|f| !ended(f, rise.raised) && !ended(rise, f.raised)) else { continue };
+        let (Some(from), Some(to)) = (fall.evidence.number("from_psi"), fall.evidence.number("to_psi")) else {
+            continue;
+        };
+        let seen = engine.date(fall.raised);
+        let mut with = format!("oil pressure falling, {from:.0} to {to:.0} psi in like cruises, seen {seen}");
+        if let Some(metal) = rise.evidence.text("with") {
+            with = format!("{metal}; {with}");
+        }
+        rise.level = Level::Warning;
+        rise.evidence.set("with", with);
+    }
 }
 
 /// Points of a picture no wider than this many are enough for any chart, and ten years of them are not kept.
@@ -179,4 +209,50 @@ fn unconfirmed(engine: &Engine, rules: &Rules) -> Vec<String> {
         list.push("temperature, rpm and manifold-pressure limits".to_owned());
     }
     list
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::Evidence;
+    use crate::judge::running::made::{at, engine};
+
+    fn found(kind: Kind, raised: &str, settled: Option<&str>) -> Finding {
+        Finding {
+            kind,
+            level: kind.usual_level(),
+            tail: "N0417H".into(),
+            position: None,
+            serial: Some("H-2207".into()),
+            subject: "1".to_owned(),
+            raised: at(raised),
+            hours: None,
+            settled: settled.map(|s| Settled { at: at(s), why: String::new(), source: None }),
+            size: 1.0,
+            evidence: Evidence::default().with("from_psi", 63.0).with("to_psi", 54.0),
+        }
+    }
+
+    /// A rise of consumption while oil pressure falls is a warning, whichever came first; apart in time they are two things.
+    #[test]
+    fn a_rise_together_with_falling_oil_pressure_is_a_warning() {
+        let level = |rise: (&str, Option<&str>), fall: (&str, Option<&str>)| {
+            let (rise, fall) =
+                (found(Kind::OilRateRise, rise.0, rise.1), found(Kind::OilPressureFalling, fall.0, fall.1));
+            let mut both = [rise, fall];
+            with_falling_pressure(&engine(None, 0.0), &mut both);
+            (both[0].level, both[0].evidence.text("with").map(str::to_owned))
+        };
+        let [march, april, may] = ["2026-03-10T12:00:00Z", "2026-04-10T12:00:00Z", "2026-05-10T12:00:00Z"];
+        for (rise, fall) in
+            [((march, None), (april, None)), ((april, None), (march, None)), ((march, Some(may)), (april, None))]
+        {
+            let (level, with) = level(rise, fall);
+            assert_eq!(level, Level::Warning, "{rise:?} {fall:?}");
+            assert!(with.is_some_and(|w| w.starts_with("oil pressure falling, 63 to 54 psi")), "{rise:?} {fall:?}");
+        }
+        for (rise, fall) in [((march, Some(april)), (may, None)), ((may, None), (march, Some(april)))] {
+            assert_eq!(level(rise, fall), (Level::Caution, None), "{rise:?} {fall:?}");
+        }
+    }
 }

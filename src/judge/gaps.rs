@@ -81,6 +81,27 @@ pub fn question(query: &Query, rules: &Rules, as_of: Instant) -> Finding {
             );
             f
         }
+        Query::RecorderClock { tail, at, since, ahead_h, agree, until, lines } => {
+            let mut f = about(Kind::RecordsConflict, tail, *at, format!("recorder clock {}", lines_key(lines)));
+            let way = if *ahead_h > 0 { "ahead of" } else { "behind" };
+            let hours = ahead_h.abs();
+            f.evidence = Evidence::default()
+                .with("found", format!("the recorder's clock {hours} h {way} the logbook, {agree} flights agree"))
+                .with(
+                    "expected",
+                    "the recorder set to the fleet's time, or its zone said in the layout (time.zone); \
+                     the flights are joined all the same",
+                )
+                .with("since", *since)
+                .with("ahead_h", *ahead_h as f64)
+                .with("lines", lines.clone());
+            f.settled = until.as_ref().map(|(at, source)| Settled {
+                at: *at,
+                why: "the recorder's clock fits the logbook again".to_owned(),
+                source: Some(source.clone()),
+            });
+            f
+        }
         Query::Incomplete { tail, at, what, expected, source } => {
             let mut f = about(Kind::RecordsConflict, tail, *at, format!("entry at {source}"));
             f.evidence = said(what.clone(), expected.clone(), source);

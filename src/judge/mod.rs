@@ -446,7 +446,22 @@ pub struct BreakIn {
     pub missing: Vec<String>,
     /// Cruise minutes within, below and above the power band, and unknown.
     pub band_min: [f64; 4],
+    /// The band, percent of rated power.
+    pub power_pct: [f64; 2],
     pub oil_wanted: String,
+    /// Engine hours a day in the last month; `None`: too little flown to say.
+    pub use_h_per_day: Option<f64>,
+    /// What stands in the records, line by line.
+    pub record: break_in::Record,
+}
+
+/// Limits a picture of a run shows, °F.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct RunLimits {
+    pub cht_f: Option<f64>,
+    pub oil_temp_f: Option<f64>,
+    /// Band of cruise power in break-in, percent.
+    pub power_pct: Option<[f64; 2]>,
 }
 
 /// One engine's state as of the moment judged.
@@ -481,6 +496,8 @@ pub struct EngineView {
     pub oil_changes_h: Vec<f64>,
     pub due: Vec<Due>,
     pub break_in: Option<BreakIn>,
+    /// Limits for runs as they hold now.
+    pub limits: RunLimits,
     pub last_record: Option<Instant>,
     /// Rules in force that nobody has confirmed against the engine maker's instructions.
     pub unconfirmed: Vec<String>,

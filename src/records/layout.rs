@@ -85,6 +85,8 @@ pub struct MonitorLayout {
     pub time: When,
     /// Our channel name (`rpm`, `left.cht1_f`) → the recorder's.
     pub columns: BTreeMap<String, Channel>,
+    /// Position whose engine these files record, where each engine has its own file or recorder.
+    pub engine: Option<String>,
 }
 
 /// Layouts that several aircraft share, by name: the configuration's `[layout.NAME]` tables.

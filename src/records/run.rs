@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use super::Instant;
 
 /// Raised whenever the reducer's result for the same bytes changes, so that stored summaries are made anew.
-pub const REDUCER_VERSION: u32 = 1;
+pub const REDUCER_VERSION: u32 = 2;
 
 /// What told ground from air.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -126,6 +126,9 @@ pub struct RunSummary {
     pub handling: Handling,
     /// What was wrong with the recording, in a person's words: frozen probe, clock off by an hour.
     pub doubts: Vec<String>,
+    /// The run thinned to what a picture shows, fresh from the reducer; kept apart from the summary, if at all.
+    #[serde(skip)]
+    pub strip: Option<Box<super::monitor::Strip>>,
 }
 
 /// How the run was flown, for the break-in profile.
@@ -145,8 +148,10 @@ pub struct Handling {
     pub climb_kt: Option<f32>,
     /// Height above the field when the aircraft first was more than 5 nautical miles away, ft.
     pub left_field_ft: Option<f32>,
-    /// Seconds of the initial cruise near 24 inHg and 2300 rpm.
+    /// Seconds of the initial cruise near [`Self::initial_setting`].
     pub initial_cruise_s: Option<f32>,
+    /// The setting looked for in the initial cruise: inHg and rpm.
+    pub initial_setting: Option<[f32; 2]>,
     /// Propeller cycles (near the red line, down to 2200 rpm and back) in the initial cruise.
     pub propeller_cycles: Option<u16>,
     /// Fuel flow of the initial cruise below that of the climb, gal/h.

@@ -7,32 +7,57 @@ use super::status::{about, rate_words};
 use super::words::{self, numbers};
 use super::{Morning, charts};
 use crate::alerts::Alert;
+use crate::judge::break_in::{OilLine, RunLine};
 use crate::judge::{BreakIn, EngineView};
 
-/// How far a break-in has come, one line per question.
-pub fn progress(b: &BreakIn) -> Vec<String> {
-    let mut out = vec![format!("{} of {} since {}", numbers::hours(b.hours), numbers::hours(b.length_h), b.kind)];
-    let points: Vec<String> = b.points.iter().map(|(at, done)| point(*at, *done, b.hours)).collect();
-    if !points.is_empty() {
-        out.push(format!("oil changes: {}", points.join(", ")));
+/// How far a break-in has come: a name and a line for each question; nothing for an engine not in break-in.
+pub fn questions(e: &EngineView) -> Vec<(&'static str, String)> {
+    let Some(b) = &e.break_in else { return Vec::new() };
+    let mut out =
+        vec![("break-in", format!("{} of {} since {}", numbers::hours(b.hours), numbers::hours(b.length_h), b.kind))];
+    if !b.points.is_empty() {
+        out.push(("oil changes", points(b)));
     }
-    out.extend(band(b));
-    out.push(match b.stabilised_p {
-        Some(p) => format!("consumption stabilised with probability {}", numbers::probability(p)),
-        None => "not enough evidence yet to say whether consumption has stabilised".to_owned(),
-    });
+    out.extend(band(b).map(|line| ("cruise power", line)));
+    out.extend(trend(e, b).map(|line| ("rate", line)));
+    out.push((
+        "stabilised",
+        match b.stabilised_p {
+            Some(p) => format!("consumption stabilised with probability {}", numbers::probability(p)),
+            None => "not enough evidence yet to say whether consumption has stabilised".to_owned(),
+        },
+    ));
     if !b.missing.is_empty() {
-        out.push(format!("missing: {}", b.missing.join(", ")));
+        out.push(("still missing", b.missing.join(", ")));
     }
     out
 }
 
-fn point(at: f64, done: Option<f64>, now: f64) -> String {
-    match done {
+/// The same as lines that stand alone.
+pub fn progress(e: &EngineView) -> Vec<String> {
+    let named = |(name, line): (&str, String)| match name {
+        "oil changes" | "still missing" => format!("{name}: {line}"),
+        _ => line,
+    };
+    questions(e).into_iter().map(named).collect()
+}
+
+/// `5 h done at 4.8 h, 25 h in 13.1 h (about 9 days at recent use), 50 h ahead`.
+fn points(b: &BreakIn) -> String {
+    let mut next = true;
+    let mut point = |at: f64, done: Option<f64>| match done {
         Some(h) => format!("{} done at {}", numbers::hours(at), numbers::hours(h)),
-        None if now > at => format!("{} not recorded", numbers::hours(at)),
+        None if b.hours > at => format!("{} not recorded", numbers::hours(at)),
+        None if std::mem::take(&mut next) => {
+            let left = at - b.hours;
+            let days = b.use_h_per_day.map(|d| (left / d).ceil() as usize);
+            let days =
+                days.map_or(String::new(), |d| format!(" (about {} at recent use)", numbers::count(d, "day", "days")));
+            format!("{} in {}{days}", numbers::hours(at), numbers::hours(left))
+        }
         None => format!("{} ahead", numbers::hours(at)),
-    }
+    };
+    b.points.iter().map(|(at, done)| point(*at, *done)).collect::<Vec<_>>().join(", ")
 }
 
 /// Share of cruise within the power band, if any cruise was recorded.
@@ -46,10 +71,30 @@ fn band(b: &BreakIn) -> Option<String> {
         return Some(format!("cruise power could not be told for {unknown:.0} min"));
     }
     let not = if unknown >= 0.5 { format!(", {unknown:.0} min not told") } else { String::new() };
+    let [low, high] = b.power_pct;
     Some(format!(
-        "cruise within the power band {} of {known:.0} min (below {below:.0} min, above {above:.0} min{not})",
+        "cruise at {low:.0} to {high:.0} % power for {within:.0} of {known:.0} min ({}; below {below:.0} min, above {above:.0} min{not})",
         numbers::percent(within / known)
     ))
+}
+
+/// The rate now, beside that of some hours before. It falls or rises only where the intervals bear it out.
+fn trend(e: &EngineView, b: &BreakIn) -> Option<String> {
+    let now = e.rate?;
+    let mut out = format!("now {}", numbers::rate(now.qt_per_h));
+    if let Some((hours, then)) = b.record.earlier {
+        let way = if now.high < then.qt_per_h && now.qt_per_h < then.low {
+            "falling"
+        } else if now.low > then.qt_per_h && now.qt_per_h > then.high {
+            "rising"
+        } else {
+            "no clear change yet"
+        };
+        out.push_str(&format!(" qt/h, {} qt/h {hours:.0} h earlier: {way}", numbers::rate(then.qt_per_h)));
+    } else {
+        out.push_str(" qt/h");
+    }
+    Some(out)
 }
 
 /// The sheet of an engine in break-in, as a page to print; `None` for any other engine.
@@ -65,13 +110,11 @@ pub fn sheet(m: &Morning, e: &EngineView) -> Option<String> {
         numbers::long_day(near),
         escape(&title)
     );
+    body.push_str(&format!("<h2>Where it stands</h2>\n{}", html::list(&capitals(progress(e)))));
     body.push_str(&table("The engine", &engine(m, e, b)));
-    body.push_str(&format!("<h2>Oil changes</h2>\n{}", changes(b)));
-    let mut power: Vec<String> = band(b).into_iter().collect();
-    if power.is_empty() {
-        power.push("no recording of a cruise yet".to_owned());
-    }
-    body.push_str(&format!("<h2>Power in cruise</h2>\n{}", html::list(&power)));
+    body.push_str(&format!("<h2>Oil changes planned and made, hours since the build</h2>\n{}", changes(b)));
+    body.push_str(&format!("<h2>Oil, filter and screens as logged</h2>\n{}", oil(m, b)));
+    body.push_str(&format!("<h2>Recorded runs</h2>\n{}", runs(m, b)));
     body.push_str(&format!("<h2>Consumption</h2>\n{}", html::list(&consumption(e, b))));
     if let Ok(svg) = charts::break_in_svg(e) {
         let words = escape(&charts::break_in_words(e));
@@ -92,7 +135,7 @@ pub fn sheet(m: &Morning, e: &EngineView) -> Option<String> {
 
 const STYLE: &str =
     "figure { margin: 10px 0; overflow-x: auto; } figure svg { max-width: 100%; min-width: 600px; height: auto; }
-p.soft, p.foot { margin: 12px 0; }
+p.soft, p.foot { margin: 12px 0; } td.n, th.n { text-align: right; } .wide { overflow-x: auto; }
 .skip { position: absolute; left: -999px; } .skip:focus { position: static; }
 @media screen and (prefers-color-scheme: dark) { figure { background: #f8f9f6; } }
 @media print { :root { --ground: #fff; --raised: #fff; --ink: #000; --soft: #333; --rule: #999; }
@@ -125,6 +168,92 @@ fn table(title: &str, rows: &[(&str, String)]) -> String {
     format!("<h2>{title}</h2>\n<table>\n<tbody>\n{rows}</tbody>\n</table>\n")
 }
 
+/// What the log says of oil, filter and screens.
+fn oil(m: &Morning, b: &BreakIn) -> String {
+    let note = "<p class=\"soft\">Results of oil analysis are not judged in break-in: the metals vary then \
+                (common practice).</p>\n";
+    if b.record.oil.is_empty() {
+        return format!("<p>No oil change, filter or screen is logged since the build.</p>\n{note}");
+    }
+    let near = numbers::date_of(m.as_of, m.zone);
+    let row = |l: &OilLine| {
+        format!(
+            "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td><td>{}</td></tr>\n",
+            numbers::day(numbers::date_of(l.at, m.zone), near),
+            numbers::hours(l.hours),
+            escape(&l.what),
+            escape(l.remarks.as_deref().unwrap_or_default())
+        )
+    };
+    let rows: String = b.record.oil.iter().map(row).collect();
+    format!(
+        "<table>\n<thead><tr><th scope=\"col\">Date</th><th scope=\"col\">Since build</th><th scope=\"col\">Entry</th>\
+         <th scope=\"col\">Remarks</th></tr></thead>\n<tbody>\n{rows}</tbody>\n</table>\n{note}"
+    )
+}
+
+/// One row for each recorded run.
+fn runs(m: &Morning, b: &BreakIn) -> String {
+    let runs = &b.record.runs;
+    let Some(first) = runs.first() else {
+        return "<p>No recording of a run since the build.</p>\n".to_owned();
+    };
+    let near = numbers::date_of(m.as_of, m.zone);
+    let [low, high] = b.power_pct;
+    let degrees = |v: Option<f32>| v.map_or("–".to_owned(), |v| format!("{v:.0}"));
+    let row = |r: &RunLine| {
+        let [within, below, above, unknown] = r.band_min;
+        let head = r.cylinder.map_or(String::new(), |c| format!(" ({c})"));
+        let cruise = if within + below + above + unknown <= 0.0 {
+            "<td class=\"n\">–</td><td class=\"n\">–</td><td class=\"n\">–</td>".to_owned()
+        } else if within + below + above <= 0.0 {
+            format!("<td colspan=\"3\">{unknown:.0} min, power not told</td>")
+        } else {
+            format!("<td class=\"n\">{within:.0}</td><td class=\"n\">{below:.0}</td><td class=\"n\">{above:.0}</td>")
+        };
+        let inferred = if r.inferred { "*" } else { "" };
+        let air = if r.flights == 0 { "–".to_owned() } else { format!("{:.0}{inferred}", r.air_min) };
+        format!(
+            "<tr><th scope=\"row\">{}</th><td class=\"n\">{:.1}</td><td class=\"n\">{:.0}{inferred}</td><td class=\"n\">{air}</td>\
+             {cruise}<td class=\"n\">{}{head}</td><td class=\"n\">{}</td></tr>\n",
+            numbers::moment(r.start, near, m.zone),
+            r.hours,
+            r.ground_min,
+            degrees(r.cht_f),
+            degrees(r.oil_temp_f)
+        )
+    };
+    let rows: String = runs.iter().map(row).collect();
+    let star = if runs.iter().any(|r| r.inferred) {
+        " * Inferred from power alone: neither speed nor height is recorded."
+    } else {
+        ""
+    };
+    let ground: f64 = runs.iter().map(|r| r.ground_min).sum();
+    let air: f64 = runs.iter().map(|r| r.air_min).sum();
+    let (n, h) = (numbers::count(runs.len(), "recorded run", "recorded runs"), numbers::hours((ground + air) / 60.0));
+    let one = if first.flights == 0 {
+        format!("; the first one {:.0} min on the ground", first.ground_min)
+    } else {
+        String::new()
+    };
+    format!(
+        "<p>{n} of {h} in all, {ground:.0} min of it on the ground{one}.</p>\n\
+         <div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"Recorded runs\">\n\
+         <table>\n<thead><tr><th scope=\"col\">Began</th><th scope=\"col\" class=\"n\">h since build</th>\
+         <th scope=\"col\" class=\"n\">Ground, min</th><th scope=\"col\" class=\"n\">Air, min</th>\
+         <th scope=\"col\" class=\"n\">Cruise at {low:.0}–{high:.0} %, min</th><th scope=\"col\" class=\"n\">below</th>\
+         <th scope=\"col\" class=\"n\">above</th><th scope=\"col\" class=\"n\">Hottest head, °F (cylinder)</th>\
+         <th scope=\"col\" class=\"n\">Oil, °F</th></tr></thead>\n<tbody>\n{rows}</tbody>\n</table>\n</div>\n\
+         <p class=\"soft\">Ground and air are told from speed, height or power: a recording has no switch on the wheels. \
+         Air time counts from leaving the surface to touching it, as time in service does.{star}</p>\n"
+    )
+}
+
+fn capitals(lines: Vec<String>) -> Vec<String> {
+    lines.iter().map(|l| words::capital(l)).collect()
+}
+
 fn changes(b: &BreakIn) -> String {
     let rows: String = b
         .points
@@ -148,13 +277,19 @@ fn changes(b: &BreakIn) -> String {
 }
 
 fn consumption(e: &EngineView, b: &BreakIn) -> Vec<String> {
-    let mut out = vec![rate_words(e), format!("{:.1} quarts seen", e.quarts)];
+    let mut out = vec![rate_words(e)];
+    out.extend(trend(e, b));
+    out.push(format!(
+        "{} qt added since the build; {:.1} quarts seen to be used",
+        numbers::short(b.record.added_qt),
+        e.quarts
+    ));
     out.push(match b.stabilised_p {
         Some(p) => format!("probability that less than a quarter of the excess remains: {}", numbers::probability(p)),
         None => "not enough evidence yet to say whether it has stabilised".to_owned(),
     });
-    out.extend(b.missing.iter().map(|m| format!("missing: {m}")));
-    out
+    out.extend(b.missing.iter().map(|m| format!("still missing: {m}")));
+    capitals(out)
 }
 
 /// What has been told about this build, ended or not.

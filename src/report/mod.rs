@@ -24,7 +24,10 @@ pub(crate) mod sample;
 pub use digest::digest;
 
 use crate::alerts::Alert;
-use crate::judge::EngineView;
+use std::sync::Arc;
+
+use crate::judge::{EngineView, RunLimits};
+use crate::records::monitor::Strip;
 use crate::records::{Instant, Rejection};
 
 /// What is known of the mail waiting to go out.
@@ -39,12 +42,29 @@ pub struct Undelivered {
 /// One aircraft's freshness, for the line "11 engines reported, 1 silent".
 #[derive(Clone, Debug, PartialEq)]
 pub struct Freshness {
-    pub tail: std::sync::Arc<str>,
+    pub tail: Arc<str>,
     pub last_record: Option<Instant>,
     /// Nothing new for longer than `records.silent_days`.
     pub silent: bool,
     /// The folder cannot be read.
     pub missing: bool,
+}
+
+/// A recorded run to be drawn.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RunPicture {
+    pub serial: Arc<str>,
+    pub tail: Arc<str>,
+    pub position: Option<Arc<str>>,
+    /// The recording its first sample stands in.
+    pub file: Arc<str>,
+    /// The run's pieces in order of time: a recorder may have gone on in another file.
+    pub parts: Vec<Strip>,
+    pub limits: RunLimits,
+    /// It is the engine's latest recorded run.
+    pub latest: bool,
+    /// Alerts that are about it.
+    pub alerts: Vec<u32>,
 }
 
 /// Everything a digest or the page is made of.
@@ -63,6 +83,8 @@ pub struct Morning {
     pub aircraft: Vec<Freshness>,
     /// Rows and files that could not be read, not yet mended.
     pub rejections: Vec<Rejection>,
+    /// Recorded runs to be drawn: the latest of each engine, and those that live alerts are about.
+    pub pictures: Vec<RunPicture>,
     pub undelivered: Undelivered,
     /// True on the first pass over a fleet: one summary of the past instead of a flood.
     pub first: bool,

@@ -8,7 +8,10 @@ use chrono_tz::America::Denver;
 
 use super::{Freshness, Morning, Undelivered};
 use crate::alerts::{Acknowledged, Alert, Closed, State, Told};
-use crate::judge::{BreakIn, Due, EnginePhase, EngineView, Evidence, Finding, Kind, Level, Rate, RatePoint, Settled};
+use crate::judge::break_in::{OilLine, Record, RunLine};
+use crate::judge::{
+    BreakIn, Due, EnginePhase, EngineView, Evidence, Finding, Kind, Level, Rate, RatePoint, RunLimits, Settled,
+};
 use crate::records::{Instant, Rejection, Source};
 
 /// Local time in the fleet's zone, 2026.
@@ -161,6 +164,7 @@ pub fn engine(tail: &str, position: &str, serial: &str, rate: f64) -> EngineView
             soon: false,
         }],
         break_in: None,
+        limits: RunLimits { cht_f: Some(460.0), oil_temp_f: Some(240.0), power_pct: None },
         last_record: Some(at(2, 26, 17, 0)),
         unconfirmed: Vec::new(),
     }
@@ -184,7 +188,10 @@ pub fn in_break_in() -> EngineView {
         stabilised_p: Some(0.12),
         missing: vec!["2.5 more quarts".to_owned(), "14 h more, at least".to_owned()],
         band_min: [212.0, 66.0, 0.0, 14.0],
+        power_pct: [65.0, 75.0],
         oil_wanted: "mineral or ashless dispersant, one kind".to_owned(),
+        use_h_per_day: Some(1.2),
+        record: break_in_record(),
     });
     e.unconfirmed = vec!["break_in.oil_changes_at_h".to_owned(), "ceiling_lb_per_bhp_h".to_owned()];
     let mut k = 0.0;
@@ -196,6 +203,36 @@ pub fn in_break_in() -> EngineView {
         p.rate = Rate { qt_per_h: 0.14 + 0.31 * f64::exp(-k / 9.0), low: 0.10, high: 0.45 };
     }
     e
+}
+
+/// Two runs and the filter of an early look.
+fn break_in_record() -> Record {
+    let source = |line| Source { file: "N0217H/logbook.csv".into(), line };
+    let run = |day, hours, ground_min, air_min, cht: f32, band_min| RunLine {
+        start: at(2, day, 9, 30),
+        hours,
+        ground_min,
+        air_min,
+        flights: u16::from(air_min > 0.0),
+        inferred: false,
+        cht_f: Some(cht),
+        cylinder: Some(3),
+        oil_temp_f: Some(188.0),
+        band_min,
+        source: source(2),
+    };
+    Record {
+        oil: vec![OilLine {
+            at: at(2, 19, 16, 0),
+            hours: 1.3,
+            what: "filter: clean".to_owned(),
+            remarks: Some("cut at the first look for leaks".to_owned()),
+            source: source(12),
+        }],
+        runs: vec![run(18, 0.1, 4.0, 0.0, 310.0, [0.0; 4]), run(19, 1.3, 9.0, 66.0, 402.0, [48.0, 6.0, 0.0, 0.0])],
+        added_qt: 2.0,
+        earlier: Some((10.2, Rate { qt_per_h: 0.41, low: 0.28, high: 0.55 })),
+    }
 }
 
 /// A busy morning with one of everything.
@@ -232,6 +269,7 @@ pub fn morning() -> Morning {
         aircraft: aircraft(&engines),
         engines,
         rejections: rejections(),
+        pictures: Vec::new(),
         undelivered: Undelivered {
             letters: 2,
             oldest: Some(at(2, 26, 18, 12)),

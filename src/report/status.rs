@@ -3,6 +3,7 @@
 use chrono_tz::Tz;
 
 use super::Freshness;
+use super::break_in_sheet::questions;
 use super::text::{Table, wrap};
 use super::words::{self, numbers};
 use crate::alerts::{Alert, State};
@@ -125,15 +126,10 @@ fn one(e: &EngineView, alerts: &[Alert], as_of: Instant, zone: Tz) -> String {
     for due in &e.due {
         line("due", due_words(due, near));
     }
-    if let Some(b) = &e.break_in {
-        line("break-in", format!("{} h of {} h since {}", numbers::short(b.hours), numbers::short(b.length_h), b.kind));
-        let p = b
-            .stabilised_p
-            .map_or("not enough evidence to say".to_owned(), |p| format!("probability {}", numbers::probability(p)));
-        line("stabilised", p);
-        line("missing", b.missing.join("; "));
-        line("oil wanted", b.oil_wanted.clone());
+    for (name, words) in questions(e) {
+        line(name, words);
     }
+    line("oil wanted", e.break_in.as_ref().map_or(String::new(), |b| b.oil_wanted.clone()));
     line("last record", e.last_record.map_or("none".to_owned(), |t| numbers::moment(t, near, zone)));
     line("unconfirmed", e.unconfirmed.join(", "));
     for a in alerts.iter().filter(|a| a.state != State::Closed && about(a, e)) {

@@ -48,6 +48,33 @@ fn pictures_are_png_or_svg() {
     assert!(String::from_utf8_lossy(&twin.stderr).contains("E-0311, E-0312"));
 }
 
+/// From the state where the run is among the latest, else read again from its recording: the same picture.
+#[test]
+fn a_recorded_run_is_drawn_from_the_state_or_from_its_file() {
+    let folder = copy_demo();
+    let chart = |run: &[&str], out: &str, morning: &str| {
+        let args = ["chart", "E-0201", "--of", "recording", "--out", out, "--as-of", morning];
+        ok(folder.path(), &[&args[..], run].concat())
+    };
+    let said = chart(&[], "latest.png", "2026-03-12T06:00");
+    assert!(said.contains("N02KM, E-0201: run of ") && said.contains("hottest cylinder"), "{said}");
+    let first = chart(&["--run", "2026-03-03T14:06"], "first.svg", "2026-03-12T06:00");
+    assert!(first.contains("run of 3 Mar 14:05, 14 min"), "{first}");
+    let at_time = std::fs::read_to_string(folder.path().join("first.svg")).unwrap();
+    // By then some hundred runs are newer.
+    ok(folder.path(), &["scan"]);
+    chart(&["--run", "2026-03-03"], "again.svg", "2026-03-12T06:00");
+    assert_eq!(std::fs::read_to_string(folder.path().join("again.svg")).unwrap(), at_time);
+    let none = cowlwatch(
+        folder.path(),
+        &["chart", "E-0201", "--of", "recording", "--run", "2024-01-01", "--out", "x.png"],
+    );
+    assert_eq!(none.status.code(), Some(65));
+    assert!(String::from_utf8_lossy(&none.stderr).contains("the latest began"));
+    let without = cowlwatch(folder.path(), &["chart", "E-0201", "--run", "2026-03-03", "--out", "x.png"]);
+    assert_eq!(without.status.code(), Some(64));
+}
+
 #[test]
 fn a_backup_is_a_state_of_its_own() {
     let folder = copy_demo();

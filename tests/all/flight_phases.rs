@@ -19,7 +19,7 @@ fn phases_agree_with_an_independent_library() {
         let at = chrono::DateTime::from_timestamp(1_772_546_700 + row[0].parse::<i64>().unwrap(), 0).unwrap();
         writeln!(recording, "{},2300,{},{}", at.format("%Y-%m-%dT%H:%M:%SZ"), row[1], row[2]).unwrap();
     }
-    let context = ReduceContext::new(chrono_tz::UTC, vec![RecordedEngine { position: None, model: None }]);
+    let context = ReduceContext::new(chrono_tz::UTC, vec![RecordedEngine::new(None, None)]);
     let (runs, rejected) = reduce(recording.as_bytes(), "a.csv", None, &context);
     assert_eq!((runs.len(), rejected.len(), runs[0].flights), (1, 0, 1));
     let (mut same, mut judged) = (0, 0);

@@ -1,6 +1,7 @@
 //! All integration tests, in one binary so that the suite links once. Each case works in a fresh folder.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
 
+mod absurd;
 mod commands;
 mod configuration;
 mod consumption;

@@ -36,7 +36,7 @@ fn files(folder: &str) -> Vec<PathBuf> {
 }
 
 fn reduce(way: Way, folder: &str) {
-    let context = ReduceContext::new(chrono_tz::UTC, vec![RecordedEngine { position: None, model: None }]);
+    let context = ReduceContext::new(chrono_tz::UTC, vec![RecordedEngine::new(None, None)]);
     let (mut runs, mut air) = (0, 0.0);
     for file in files(folder) {
         let (found, rejected) = reduce_by(way, fs::File::open(&file).unwrap(), "a.csv", None, &context);

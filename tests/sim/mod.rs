@@ -242,7 +242,16 @@ pub fn engine(case: &Case, flights: &[Flight]) -> Engine {
     for (i, f) in flights.iter().enumerate() {
         let mut add = |what, hours| {
             let source = Source { file: file.clone(), line: i as u32 * 3 + 2 };
-            events.push(Event { at: f.at, hours, build: 0, tail: tail.clone(), position: None, source, what });
+            events.push(Event {
+                at: f.at,
+                hours,
+                build: 0,
+                tail: tail.clone(),
+                position: None,
+                source,
+                remarks: None,
+                what,
+            });
         };
         let before = f.meter - f.hours;
         let inferred = case.kept == Kept::Additions;

@@ -6,6 +6,9 @@
 //! common practice, no source, from the configuration.
 
 mod profile;
+mod record;
+
+pub use record::{OilLine, Record, RunLine, record};
 
 use super::running::{self, Recorded};
 use super::{Finding, Kind};

@@ -12,6 +12,9 @@ const CRUISE_WITHIN_MIN: f64 = 1.0;
 /// About 500 ft/min; more than this median is not that.
 const DESCENT_FPM: f64 = 500.0;
 const DESCENT_MOST_FPM: f64 = 750.0;
+/// Fuel flow of the initial cruise below that of the climb.
+const FUEL_FLOW_BELOW_GPH: f64 = 1.0;
+const FUEL_FLOW_WITHIN_GPH: f64 = 0.5;
 
 #[derive(Default)]
 struct Seen {
@@ -66,11 +69,13 @@ pub fn finding(engine: &Engine, rules: &Rules, recorded: Recorded<'_>) -> Option
 /// No flight of the same build is logged or recorded to have ended before this one began.
 fn first_flight(engine: &Engine, recorded: Recorded<'_>) -> bool {
     let since = running::hours_since_build(engine, recorded.event, recorded.run.running_s / 3600.0);
+    // By the log's clock, should the recorder's be off.
+    let began = recorded.event.at - (recorded.run.end - recorded.run.start);
     // A meter read at the flight's end may already count it; ground runs came before.
     since.is_some_and(|h| h <= 1.0)
         && !engine.events.iter().any(|e| {
             let flight = match &e.what {
-                What::Flight { .. } => e.at < recorded.run.start,
+                What::Flight { .. } => e.at < began,
                 What::Run(run) => run.flights > 0 && run.end < recorded.run.start,
                 _ => false,
             };
@@ -108,7 +113,10 @@ fn climb(rules: &Rules, recorded: Recorded<'_>, seen: &mut Seen) {
 
 fn initial_cruise(rules: &Rules, recorded: Recorded<'_>, seen: &mut Seen) {
     let (plan, handling) = (&rules.break_in, &recorded.run.handling);
-    let minutes = handling.initial_cruise_s.map(|s| f64::from(s) / 60.0);
+    // Counted while reading, near the setting then in force.
+    let wanted = [plan.initial_manifold_inhg as f32, plan.initial_rpm as f32];
+    let counted = handling.initial_setting.is_none_or(|s| s == wanted);
+    let minutes = handling.initial_cruise_s.filter(|_| counted).map(|s| f64::from(s) / 60.0);
     seen.note(
         minutes.map(|m| m >= plan.initial_cruise_min - CRUISE_WITHIN_MIN),
         "initial cruise",
@@ -121,10 +129,19 @@ fn initial_cruise(rules: &Rules, recorded: Recorded<'_>, seen: &mut Seen) {
         ),
     );
     let wanted = plan.propeller_cycles_per_5_min * plan.initial_cruise_min / 5.0;
-    let cycles = handling.propeller_cycles.map(f64::from);
+    let cycles = handling.propeller_cycles.filter(|_| counted).map(f64::from);
     seen.note(
         cycles.map(|c| c >= wanted),
         "propeller cycles",
         format!("propeller cycled {:.0} times in the initial cruise, plan {wanted:.0}", cycles.unwrap_or_default()),
+    );
+    let below = handling.fuel_flow_below_climb_gph.map(f64::from);
+    seen.note(
+        below.map(|gph| gph >= FUEL_FLOW_BELOW_GPH - FUEL_FLOW_WITHIN_GPH),
+        "fuel flow",
+        format!(
+            "fuel flow in the initial cruise {:.1} gal/h below climb, plan about {FUEL_FLOW_BELOW_GPH:.0}",
+            below.unwrap_or_default()
+        ),
     );
 }

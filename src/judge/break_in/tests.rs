@@ -107,3 +107,50 @@ fn an_unrecorded_flight_before_makes_it_not_the_first() {
     push_run(&mut e, first_flight());
     assert_eq!(told(&e), []);
 }
+
+#[test]
+fn an_initial_cruise_counted_near_another_setting_is_not_judged() {
+    let mut e = engine(Some(BuildKind::Overhaul), 0.0);
+    std::sync::Arc::make_mut(&mut e.model).turbocharged = false;
+    let mut run = first_flight();
+    (run.handling.initial_cruise_s, run.handling.propeller_cycles) = (Some(60.0), Some(0));
+    run.handling.initial_setting = Some([22.0, 2400.0]);
+    push_run(&mut e, run);
+    let found = told(&e);
+    assert_eq!(list(&found[0], "not_flown").len(), 1);
+    assert!(list(&found[0], "not_recorded").iter().any(|n| n == "initial cruise"));
+}
+
+#[test]
+fn fuel_flow_of_the_initial_cruise_is_looked_at() {
+    let mut e = engine(Some(BuildKind::Overhaul), 0.0);
+    std::sync::Arc::make_mut(&mut e.model).turbocharged = false;
+    let mut run = first_flight();
+    (run.handling.left_field_ft, run.handling.fuel_flow_below_climb_gph) = (Some(3100.0), Some(0.1));
+    push_run(&mut e, run);
+    assert_eq!(
+        list(&told(&e)[0], "not_flown"),
+        ["fuel flow in the initial cruise 0.1 gal/h below climb, plan about 1"]
+    );
+}
+
+/// 3 h flown in two days from 0.0: what stands in the records, and nothing judged.
+#[test]
+fn the_record_of_a_build_line_by_line() {
+    use crate::records::{Inspection, Oil};
+    let mut e = engine(Some(BuildKind::Overhaul), 0.0);
+    push_run(&mut e, flight("2026-03-04T14:00:00Z", 6.0, 80.0, 4.0));
+    push(&mut e, at("2026-03-05T08:00:00Z"), 0.0, What::Added { qt: 1.0, oil: None });
+    push_run(&mut e, cruise(&[(66, 1200.0), (58, 300.0)], "chart"));
+    push(&mut e, at("2026-03-06T18:00:00Z"), 0.0, What::Changed { level_after_qt: None, oil: Oil::parse("AD 50") });
+    push(&mut e, at("2026-03-06T18:30:00Z"), 0.0, What::Filter { result: Some(Inspection::Trace) });
+    e.events.last_mut().unwrap().remarks = Some("fine grey paste".into());
+    let record = record(&e, &Rules::default(), &[], at("2026-03-07T00:00:00Z"));
+    let oil: Vec<_> = record.oil.iter().map(|l| (l.what.as_str(), l.remarks.as_deref())).collect();
+    assert_eq!(oil, [("oil changed, AD 50", None), ("filter: trace", Some("fine grey paste"))]);
+    assert_eq!((record.added_qt, record.runs.len(), record.earlier), (1.0, 2, None));
+    let run = &record.runs[1];
+    assert!((run.hours - (1.5 + 86.0 / 60.0)).abs() < 1e-9, "{}", run.hours);
+    assert_eq!((run.ground_min, run.air_min, run.band_min), (6.0, 80.0, [20.0, 5.0, 0.0, 0.0]));
+    assert_eq!(super::record(&e, &Rules::default(), &[], at("2026-03-04T00:00:00Z")).runs.len(), 0);
+}

@@ -199,8 +199,9 @@ impl<'a> Watch<'a> {
         }
         if p < rules.stabilised_p {
             missing.push(format!(
-                "probability {:.2} that what remains of the excess is under a quarter (now {p:.2}): more flights with the oil logged",
-                rules.stabilised_p
+                "a probability of {:.0} % that less than a quarter of the excess remains (now {:.0} %): more flights with the oil logged",
+                rules.stabilised_p * 100.0,
+                p * 100.0
             ));
         }
         missing

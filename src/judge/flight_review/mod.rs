@@ -5,6 +5,7 @@
 //! finding. Whether fast cooling harms an engine is disputed: it is noted, not warned of.
 
 mod oil_pressure;
+mod pressure_drift;
 
 use super::running::{self, Recorded};
 use super::{Finding, Kind};
@@ -27,7 +28,9 @@ pub fn findings(engine: &Engine, rules: &Rules, as_of: Instant) -> Vec<Finding> 
         findings.extend(power_step(engine, rules, *r));
     }
     running::settle_after_days(&mut findings, rules, as_of);
-    findings.extend(oil_pressure::findings(engine, rules, &recorded));
+    let sudden = oil_pressure::findings(engine, rules, &recorded);
+    findings.extend(pressure_drift::findings(engine, rules, &recorded, &sudden));
+    findings.extend(sudden);
     findings.sort_by_key(|f| f.raised);
     findings
 }

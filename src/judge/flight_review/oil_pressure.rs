@@ -1,7 +1,8 @@
 //! Oil pressure in cruise against what it used to be at like rpm and oil temperature.
 //!
 //! Oil pressure goes with rpm and with how thin the oil is, so only like cruises are compared. One low
-//! flight may be a probe: two in a row make a finding, which ends when the pressure is back.
+//! flight may be a probe: two in a row make a finding, which ends when the pressure is back. A fall too
+//! slow for that shows over weeks, against the pressures of months before (`pressure_drift`).
 
 use std::collections::VecDeque;
 
@@ -22,21 +23,27 @@ const LOW_IN_A_ROW: usize = 2;
 
 /// A cruise: rpm, °F, psi.
 #[derive(Clone, Copy)]
-struct Cruise {
-    rpm: f32,
-    oil_f: f32,
-    psi: f32,
+pub(super) struct Cruise {
+    pub rpm: f32,
+    pub oil_f: f32,
+    pub psi: f32,
 }
 
-fn cruise(recorded: Recorded<'_>) -> Option<Cruise> {
+impl Cruise {
+    /// Rpm and oil temperature are near enough for the pressures to be compared.
+    pub fn like(self, other: Self) -> bool {
+        (self.rpm - other.rpm).abs() <= LIKE_RPM && (self.oil_f - other.oil_f).abs() <= LIKE_F
+    }
+}
+
+pub(super) fn cruise(recorded: Recorded<'_>) -> Option<Cruise> {
     let run = recorded.run;
     Some(Cruise { rpm: run.rpm_cruise?, oil_f: run.oil_temp_cruise_f?, psi: run.oil_press_cruise_psi? })
 }
 
 /// Median pressure of the like cruises before, if there are enough.
 fn usual(before: &VecDeque<Cruise>, now: Cruise) -> Option<f32> {
-    let like = |c: &&Cruise| (c.rpm - now.rpm).abs() <= LIKE_RPM && (c.oil_f - now.oil_f).abs() <= LIKE_F;
-    let mut psi: Vec<f32> = before.iter().filter(like).map(|c| c.psi).collect();
+    let mut psi: Vec<f32> = before.iter().filter(|c| c.like(now)).map(|c| c.psi).collect();
     psi.sort_by(f32::total_cmp);
     (psi.len() >= ENOUGH).then(|| psi[psi.len() / 2])
 }
@@ -83,7 +90,7 @@ pub fn findings(engine: &Engine, rules: &Rules, recorded: &[Recorded<'_>]) -> Ve
     findings
 }
 
-fn settle(finding: Option<&mut Finding>, by: Recorded<'_>, why: &str) {
+pub(super) fn settle(finding: Option<&mut Finding>, by: Recorded<'_>, why: &str) {
     if let Some(finding) = finding.filter(|f| f.settled.is_none()) {
         let source = Source { file: by.run.file.clone(), line: by.run.line };
         finding.settled = Some(Settled { at: by.run.end, why: why.to_owned(), source: Some(source) });

@@ -116,3 +116,36 @@ fn a_pressure_that_wanders_is_no_fall() {
     }
     assert_eq!(told(&e), []);
 }
+
+/// A flight every second day from the new year, its pressure by the day of the year.
+fn season(days: std::ops::Range<i64>, psi: impl Fn(i64) -> f32) -> Vec<Finding> {
+    let mut e = engine(Some(BuildKind::Overhaul), 600.0);
+    for day in days.step_by(2) {
+        let start = at("2026-01-01T14:00:00Z") + chrono::TimeDelta::days(day);
+        let mut run = flight("2026-01-01T14:00:00Z", 8.0, 60.0, 4.0);
+        (run.start, run.end) = (start, start + chrono::TimeDelta::minutes(72));
+        // 2400 rpm, and oil between 181 and 187 °F: like cruises all.
+        (run.rpm_cruise, run.oil_temp_cruise_f) = (Some(2400.0), Some(184.0 + (day % 7) as f32 - 3.0));
+        run.oil_press_cruise_psi = Some(psi(day));
+        push_run(&mut e, run);
+    }
+    told(&e)
+}
+
+/// 62 psi with a psi of scatter until day 60, then a psi less every ten days: no two flights in a row stand 12 %
+/// below those before, but by day 110 the last month's median (58 to 60) is 8 % below winter's.
+#[test]
+fn oil_pressure_that_falls_over_weeks_is_an_advisory() {
+    let scatter = |day: i64| (day % 3) as f32 - 1.0;
+    let found = season(0..130, |day| 62.0 + scatter(day) - (day - 60).max(0) as f32 / 10.0);
+    let kinds: Vec<_> = found.iter().map(|f| (f.kind, f.level)).collect();
+    assert_eq!(kinds, [(Kind::OilPressureFalling, crate::judge::Level::Advisory)], "{found:?}");
+    let f = &found[0];
+    assert_eq!(f.evidence.number("from_psi"), Some(62.0));
+    assert!(f.evidence.number("to_psi").unwrap() <= 62.0 * 0.92);
+    assert!(f.evidence.text("compared").unwrap().contains("like cruises"), "{:?}", f.evidence);
+    assert!(f.raised >= at("2026-04-01T00:00:00Z") && f.raised <= at("2026-05-10T00:00:00Z"), "{}", f.raised);
+    assert_eq!(season(0..130, |day| 62.0 + scatter(day)), []);
+    // Winter's thick oil and summer's thin: a gauge that wanders by 2 psi over the year is no fall.
+    assert_eq!(season(0..360, |day| 62.0 + scatter(day) + 2.0 * (day as f32 / 58.0).cos()), []);
+}

@@ -38,6 +38,11 @@ fn use_per_day(engine: &Engine, event: &Event) -> Option<f64> {
     (days >= 5.0 && hours >= 2.0).then(|| hours / days)
 }
 
+/// Engine hours a day over the month before the last running.
+pub fn recent_use(engine: &Engine) -> Option<f64> {
+    running(engine).last().and_then(|e| use_per_day(engine, e)).filter(|d| *d > 0.0)
+}
+
 fn by_hours(engine: &Engine, rules: &Rules, plan: &Plan, point: &Point) -> Vec<Finding> {
     let grace = if point.break_in { rules.break_in.grace_h } else { rules.oil_change.grace_h };
     let zero = engine.builds[point.build].zero_hours;
@@ -207,7 +212,6 @@ fn by_months(engine: &Engine, rules: &Rules, plan: &Plan, limit: &Calendar, zone
 /// What is due next on an engine: by hours and by date.
 pub fn next(engine: &Engine, rules: &Rules, plan: &Plan, zone: Tz, as_of: Instant) -> Vec<Due> {
     let today = as_of.with_timezone(&zone).date_naive();
-    let last = running(engine).last();
     let by = plan.calendar.iter().rev().find(|c| c.by.is_none() && c.dropped.is_none()).map(|c| c.due);
     let date_days = by.map(|d| (d - today).num_days() as f64);
     let Some(point) = plan.next() else {
@@ -223,7 +227,7 @@ pub fn next(engine: &Engine, rules: &Rules, plan: &Plan, zone: Tz, as_of: Instan
             .collect();
     };
     let left = point.at_hours - engine.hours();
-    let use_days = last.and_then(|e| use_per_day(engine, e)).filter(|&d| d > 0.0).map(|d| left / d);
+    let use_days = recent_use(engine).map(|d| left / d);
     let days_left = match (use_days, date_days) {
         (Some(a), Some(b)) => Some(a.min(b)),
         (a, b) => a.or(b),

@@ -39,6 +39,7 @@ fn metal(engine: &Engine, rules: &Rules) -> Vec<Finding> {
         finding.evidence = Evidence::default()
             .with("part", part)
             .with("result", if result == Inspection::Metal { "metal" } else { "trace" })
+            .with_some("remarks", event.remarks.as_ref())
             .with_some("hours_since_build", build.zero_known.then_some(since))
             .with("used", vec![event.source.clone()]);
         found.push(finding);

@@ -28,6 +28,8 @@ pub struct Changes {
     pub points: Vec<(f64, Option<f64>)>,
     /// Oil in the engine now.
     pub oil: Option<crate::records::Oil>,
+    /// Engine hours a day in the last month.
+    pub use_h_per_day: Option<f64>,
     /// The kind of oil the build wants, in words.
     pub oil_wanted: String,
 }
@@ -50,6 +52,7 @@ pub fn judge(engine: &Engine, rules: &Rules, zone: Tz, as_of: Instant) -> Change
             })
             .collect(),
         oil,
+        use_h_per_day: due::recent_use(engine),
         oil_wanted: kind::wanted(engine, rules).to_owned(),
     }
 }

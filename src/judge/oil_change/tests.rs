@@ -16,17 +16,29 @@ fn at(text: &str) -> Instant {
 }
 
 fn changes(aircraft: &str, log: &str, as_of: &str) -> Changes {
+    of_model(&Models::new(), aircraft, log, as_of)
+}
+
+/// As [`changes`], for a turbocharged engine.
+fn turbocharged(aircraft: &str, log: &str, as_of: &str) -> Changes {
+    let source = crate::records::Source { file: "engines.toml".into(), line: 1 };
+    let mut model = crate::engine::Model::unknown("X".into(), source);
+    model.turbocharged = true;
+    of_model(&Models::from([("X".into(), model.into())]), aircraft, log, as_of)
+}
+
+fn of_model(models: &Models, aircraft: &str, log: &str, as_of: &str) -> Changes {
     let text = format!("tail = \"N0103H\"\nmeter = \"tach\"\n[[engine]]\nserial = \"P-1\"\nmodel = \"X\"\n{aircraft}");
     let (aircraft, wrong) = aircraft_file::parse(&text, "N0103H/aircraft.toml", &Layouts::default());
     assert!(wrong.is_empty(), "{wrong:?}");
     let aircraft = aircraft.unwrap();
-    let text = format!("date,time,hours,entry,flight_hours,oil,result,quantity\n{log}");
+    let text = format!("date,time,hours,entry,flight_hours,oil,result,quantity,remarks\n{log}");
     let sheet = Sheet::from_text(text.as_bytes(), &Shape::default());
     let (entries, wrong) = logbook::read(&sheet, "N0103H/logbook.csv", None, &aircraft, Denver);
     assert!(wrong.is_empty(), "{wrong:?}");
     let tails = [TailRecords { aircraft, entries, runs: Vec::new() }];
     let as_of = at(as_of);
-    let fleet = build(&tails, &Models::new(), Denver, as_of, 0.3);
+    let fleet = build(&tails, models, Denver, as_of, 0.3);
     judge(&fleet.engines[0], &Rules::default(), Denver, as_of)
 }
 
@@ -142,4 +154,69 @@ fn a_change_without_a_look_into_the_filter_is_asked_about_after_three_days() {
     assert_eq!(kinds(change, "2026-03-04T19:00:00Z"), 1);
     let looked = format!("{change}2026-03-02,08:00,900.0,filter-inspected,,,clean\n");
     assert_eq!(kinds(&looked, "2026-04-01T00:00:00Z"), 0);
+}
+
+fn wrong(changes: &Changes) -> Vec<&Finding> {
+    changes.findings.iter().filter(|f| f.kind == Kind::OilWrong).collect()
+}
+
+/// FAA-H-8083-32 ch. 6 (from memory): a turbocharged engine is broken in and operated on ashless dispersant oil.
+#[test]
+fn mineral_oil_in_a_turbocharged_engine_is_wrong_in_break_in_and_after() {
+    let log = "2026-03-01,09:00,1.5,flight,1.5,,,,\n2026-03-02,12:00,1.5,oil-added,,mineral 50,,1,from the blue drum\n";
+    let found = turbocharged(&format!("{OVERHAULED}oil = \"AD 50\"\n"), log, "2026-03-03T00:00:00Z");
+    let [f] = wrong(&found)[..] else { panic!("{:?}", found.findings) };
+    assert_eq!(f.evidence.text("expected"), Some("ashless dispersant"));
+    assert_eq!(f.evidence.text("remarks"), Some("from the blue drum"));
+    let old = "hours_at_start = 900.0\nsince = \"overhaul\"\nhours_since = 300.0\noil = \"AD 50\"\n";
+    let log = "2026-03-01,09:00,902.0,flight,2.0,,,,\n2026-03-02,12:00,902.0,oil-changed,,mineral 50,,,\n";
+    let found = turbocharged(old, log, "2026-03-03T00:00:00Z");
+    assert_eq!(wrong(&found).len(), 1, "{:?}", found.findings);
+    assert_eq!(wrong(&changes(old, log, "2026-03-03T00:00:00Z")), Vec::<&Finding>::new());
+    // What aircraft.toml says is in it when the records begin counts too, once.
+    let start = format!("{OVERHAULED}oil = \"mineral 50\"\n");
+    let found = turbocharged(&start, &flights(1..=3), "2026-03-06T00:00:00Z");
+    let [f] = wrong(&found)[..] else { panic!("{:?}", found.findings) };
+    assert!(f.evidence.get("in_the_engine").is_some() && f.settled.is_none());
+}
+
+/// 1.5 h a day from 0.0 on mineral oil: the 67th flight ends at 100.5 h, past the 100 h from which it is asked about.
+#[test]
+fn break_in_oil_left_in_long_after_is_asked_about_until_it_is_changed() {
+    let start = format!("{OVERHAULED}oil = \"mineral 50\"\n");
+    let day = |n: u32| chrono::NaiveDate::from_ymd_opt(2026, 1, 1).unwrap() + chrono::Days::new(u64::from(n));
+    let flown = |n: u32| -> String {
+        (1..=n).map(|d| format!("{},09:00,{:.1},flight,1.5,,,,\n", day(d), f64::from(d) * 1.5)).collect()
+    };
+    assert_eq!(wrong(&changes(&start, &flown(66), "2026-06-01T00:00:00Z")), Vec::<&Finding>::new());
+    let found = changes(&start, &flown(70), "2026-06-01T00:00:00Z");
+    let [f] = wrong(&found)[..] else { panic!("{:?}", found.findings) };
+    assert_eq!((f.level.word(), f.evidence.number("hours_since_build")), ("advisory", Some(100.5)));
+    let again = format!("{}{},12:00,105.0,oil-changed,,mineral 50,,,\n", flown(70), day(70));
+    assert!(wrong(&changes(&start, &again, "2026-06-01T00:00:00Z"))[0].settled.is_none());
+    let changed = format!("{}{},12:00,105.0,oil-changed,,AD 50,,,\n", flown(70), day(70));
+    assert!(wrong(&changes(&start, &changed, "2026-06-01T00:00:00Z"))[0].settled.is_some());
+}
+
+/// Metals vary in break-in: an analysis written into the log, as a note or a remark, is not judged.
+#[test]
+fn oil_analysis_in_break_in_is_not_judged() {
+    let log = format!(
+        "{}2026-03-03,12:00,4.5,oil-changed,,AD 50,,,oil analysis sent\n2026-03-03,12:10,4.5,filter-inspected,,,clean,,\n\
+         2026-03-04,10:00,4.5,note,,,,,\"oil analysis: iron 95 ppm, chromium 14 ppm, high\"\n",
+        flights(1..=3)
+    );
+    let found = changes(OVERHAULED, &log, "2026-03-05T00:00:00Z");
+    let open: Vec<_> = found.findings.iter().filter(|f| f.settled.is_none()).map(|f| f.kind).collect();
+    assert_eq!(open, []);
+}
+
+#[test]
+fn the_inspectors_words_come_with_the_metal() {
+    let old = "hours_at_start = 900.0\nsince = \"overhaul\"\nhours_since = 300.0\nlast_oil_change_h = 10.0\n";
+    let log = "2026-03-01,09:00,902.0,flight,2.0,,,,\n\
+               2026-03-01,12:00,902.0,filter-inspected,,,metal,,\"ferrous slivers, about a dozen\"\n";
+    let found = changes(old, log, "2026-03-02T00:00:00Z");
+    let metal = found.findings.iter().find(|f| f.kind == Kind::MetalFound).unwrap();
+    assert_eq!(metal.evidence.text("remarks"), Some("ferrous slivers, about a dozen"));
 }

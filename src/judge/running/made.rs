@@ -61,6 +61,7 @@ pub fn push(engine: &mut Engine, at: Instant, hours: f64, what: What) {
         tail: Arc::from("N0417H"),
         position: Some(Arc::from("left")),
         source: Source { file: Arc::from("N0417H/logbook.csv"), line },
+        remarks: None,
         what,
     };
     engine.clock_h = event.hours;

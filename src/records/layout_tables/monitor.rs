@@ -50,6 +50,13 @@ pub fn monitor(keys: &Keys<'_>, layouts: &Layouts, positions: Option<&[&str]>) -
     layout.files = files(keys).unwrap_or(layout.files);
     shape(keys, &mut layout.shape);
     when(keys, "time", TIME_FORMAT, &mut layout.time);
+    if let Some(position) = keys.text("engine", "the position of the engine these files record") {
+        if position_known(positions, position) {
+            layout.engine = Some(position.to_owned());
+        } else {
+            keys.wrong("engine", one_of(position, positions.unwrap_or_default()));
+        }
+    }
     if let Some(columns) = keys.table("columns") {
         for (name, node) in columns.entries() {
             channel(&columns, (name, name), node, positions, &mut layout.columns);

@@ -158,10 +158,11 @@ impl Columns {
             }
         }
         let mut taken = Vec::new();
+        let whose = layout.and_then(|l| l.engine.as_deref());
         for (ours, theirs) in layout.iter().flat_map(|l| &l.columns) {
             match at(&theirs.column) {
                 Some(column) => {
-                    found.place(ours, column, theirs.unit.as_deref(), positions);
+                    found.place(ours, column, theirs.unit.as_deref(), positions, whose);
                     taken.push(ours.to_lowercase());
                 }
                 None => found.problems.push((
@@ -173,14 +174,22 @@ impl Columns {
         for (column, ours) in header.iter().enumerate() {
             let ours = ours.trim().to_lowercase();
             if !taken.contains(&ours) && split(&ours).is_some() && !found.time.contains(&column) {
-                found.place(&ours, column, None, positions);
+                found.place(&ours, column, None, positions, whose);
             }
         }
         found.finish();
         found
     }
 
-    fn place(&mut self, ours: &str, column: usize, unit: Option<&str>, positions: &[Option<Arc<str>>]) {
+    /// `whose`: the position a name without one belongs to, where the layout says so.
+    fn place(
+        &mut self,
+        ours: &str,
+        column: usize,
+        unit: Option<&str>,
+        positions: &[Option<Arc<str>>],
+        whose: Option<&str>,
+    ) {
         let Some((prefix, channel)) = split(ours) else {
             self.problems.push((format!("channel \"{ours}\""), "a channel such as rpm, cht1_f or left.rpm".into()));
             return;
@@ -202,13 +211,14 @@ impl Columns {
             self.shared.push(field);
             return;
         }
+        let prefix = prefix.or(whose);
         if prefix.is_none() && positions.len() > 1 {
             let known: Vec<&str> = positions.iter().flatten().map(AsRef::as_ref).collect();
             // One line is enough; rpm stands for the rest.
             if channel == RPM {
                 self.problems.push((
                     format!("\"{ours}\" without a position"),
-                    format!("{ours} with one of {}", known.join(", ")),
+                    format!("{ours} with one of {}, or `engine` in the layout", known.join(", ")),
                 ));
             }
             return;

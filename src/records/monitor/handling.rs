@@ -1,6 +1,6 @@
 //! How a run was flown, for the break-in profile: power in cruise, the first climb, the first cruise, descents.
 
-use super::ReduceContext;
+use super::RecordedEngine;
 use super::channel::{ALT, FUEL_FLOW, GS, IAS, LAT, LON, MANIFOLD, OAT, POWER, RPM};
 use super::figures::{middle, units};
 use super::power::{Chart, From, Read, Setting, at_most_from_fuel_flow};
@@ -30,59 +30,78 @@ const CYCLE_LOW_RPM: i32 = 2_240_000;
 const DESCENT_STEP_MS: i32 = 30_000;
 
 /// The handling of a run; what stood in the way goes to `doubts`.
-pub fn handling(run: &Run<'_>, model: Option<&Model>, context: &ReduceContext, doubts: &mut Vec<String>) -> Handling {
+pub fn handling(run: &Run<'_>, engine: Option<&RecordedEngine>, doubts: &mut Vec<String>) -> Handling {
     let mut handling = Handling::default();
-    cruise_power(run, model, &mut handling, doubts);
+    cruise_power(run, engine.and_then(|e| e.model.as_deref()), &mut handling, doubts);
     first_climb(run, &mut handling);
-    initial_cruise(run, context, &mut handling);
+    if let Some(engine) = engine {
+        initial_cruise(run, engine.initial, &mut handling);
+    }
     descents(run, &mut handling);
     handling
 }
 
+/// Percent power of any sample of a run, in the one way the recording and the model allow.
+pub struct PowerReader<'a> {
+    run: &'a Run<'a>,
+    model: Option<&'a Model>,
+    chart: Option<Chart<'a>>,
+    pub from: From,
+    last: LastRead,
+}
+
+impl<'a> PowerReader<'a> {
+    /// `None`: nothing tells power.
+    pub fn of(run: &'a Run<'a>, model: Option<&'a Model>) -> Option<Self> {
+        let trace = run.trace;
+        let chart = model.and_then(Chart::of).filter(|_| trace.has(RPM) && trace.has(MANIFOLD));
+        let from = if trace.has(POWER) {
+            From::Recorded
+        } else if chart.is_some() {
+            From::Chart
+        } else if trace.has(FUEL_FLOW) && model.is_some_and(|m| m.hp_per_gph.is_some()) {
+            From::FuelFlow
+        } else {
+            return None;
+        };
+        Some(Self { run, model, chart, from, last: None })
+    }
+
+    /// `None`: some reading it takes is missing.
+    pub fn read(&mut self, i: usize) -> Option<Read> {
+        let trace = self.run.trace;
+        let units = |channel| trace.value(channel, i).map(|v| f64::from(v) / 1000.0);
+        match (self.from, &self.chart, self.model) {
+            (From::Recorded, ..) => units(POWER).map(Read::Percent),
+            (From::Chart, Some(chart), _) => through_chart(self.run, chart, i, &mut self.last),
+            (From::FuelFlow, _, Some(model)) => {
+                units(FUEL_FLOW).and_then(|flow| at_most_from_fuel_flow(model, flow)).map(Read::Percent)
+            }
+            _ => None,
+        }
+    }
+}
+
 fn cruise_power(run: &Run<'_>, model: Option<&Model>, handling: &mut Handling, doubts: &mut Vec<String>) {
     let cruise = run.phase(&[Phase::Cruise]);
-    let trace = run.trace;
-    let chart = model.and_then(Chart::of).filter(|_| trace.has(RPM) && trace.has(MANIFOLD));
-    let from = if trace.has(POWER) {
-        From::Recorded
-    } else if chart.is_some() {
-        From::Chart
-    } else if trace.has(FUEL_FLOW) && model.is_some_and(|m| m.hp_per_gph.is_some()) {
-        From::FuelFlow
-    } else {
+    let Some(mut power) = PowerReader::of(run, model) else {
         handling.cruise_unknown_s = run.seconds(&cruise).0 as f32;
         return;
     };
     let mut by_percent = [0i64; 256];
     let (mut unknown, mut outside, mut impossible) = (0i64, 0i64, 0i64);
-    let mut last = None;
     for i in cruise.iter().flat_map(|&(a, b)| a..b) {
         let Some(dt) = run.step(i) else { continue };
         let dt = i64::from(dt);
-        let percent = match (from, &chart, model) {
-            (From::Recorded, ..) => trace.value(POWER, i).map(|v| f64::from(v) / 1000.0),
-            (From::Chart, Some(chart), _) => match through_chart(run, chart, i, &mut last) {
-                Some(Read::Percent(p)) => Some(p),
-                Some(Read::OutsideTheChart) => {
-                    outside += dt;
-                    None
-                }
-                Some(Read::MoreThanPossible) => {
-                    impossible += dt;
-                    None
-                }
-                None => None,
-            },
-            (_, _, Some(model)) => {
-                trace.value(FUEL_FLOW, i).and_then(|v| at_most_from_fuel_flow(model, f64::from(v) / 1000.0))
-            }
-            _ => None,
+        let slot = match power.read(i) {
+            Some(Read::Percent(p)) => &mut by_percent[p.clamp(0.0, 255.0) as usize],
+            Some(Read::OutsideTheChart) => &mut outside,
+            Some(Read::MoreThanPossible) => &mut impossible,
+            None => &mut unknown,
         };
-        match percent {
-            Some(p) => by_percent[p.clamp(0.0, 255.0) as usize] += dt,
-            None => unknown += dt,
-        }
+        *slot += dt;
     }
+    unknown += outside + impossible;
     for (ms, what) in [(outside, "outside the power chart"), (impossible, "more power than this air allows")] {
         if ms >= 60_000 {
             doubts.push(format!("{what} for {} min of cruise", ms / 60_000));
@@ -92,7 +111,7 @@ fn cruise_power(run: &Run<'_>, model: Option<&Model>, handling: &mut Handling, d
     let found = by_percent.iter().enumerate().filter(|(_, ms)| **ms > 0);
     handling.cruise_power = found.map(|(p, ms)| (p as u8, seconds(*ms))).collect();
     handling.cruise_unknown_s = seconds(unknown);
-    handling.power_from = (!handling.cruise_power.is_empty()).then(|| from.word().to_owned());
+    handling.power_from = (!handling.cruise_power.is_empty()).then(|| power.from.word().to_owned());
 }
 
 type LastRead = Option<([Option<i32>; 4], Option<Read>)>;
@@ -171,14 +190,14 @@ fn left_field(run: &Run<'_>, down: usize) -> Option<usize> {
     })
 }
 
-fn initial_cruise(run: &Run<'_>, context: &ReduceContext, handling: &mut Handling) {
+fn initial_cruise(run: &Run<'_>, [manifold_inhg, rpm]: [f64; 2], handling: &mut Handling) {
     let trace = run.trace;
     let Some((from, to)) = run.phase(&[Phase::Cruise]).first().copied() else { return };
     if !trace.has(MANIFOLD) || run.air.spans.first().is_none_or(|s| s.0 == 0) {
         return;
     }
-    let manifold = (context.initial_manifold_inhg * 1000.0) as i32;
-    let low_rpm = ((context.initial_rpm * 1000.0) as i32 - LIKE_RPM).min(CYCLE_LOW_RPM - LIKE_RPM);
+    let manifold = (manifold_inhg * 1000.0) as i32;
+    let low_rpm = ((rpm * 1000.0) as i32 - LIKE_RPM).min(CYCLE_LOW_RPM - LIKE_RPM);
     let (mut like_ms, mut off_since, mut last) = (0i64, None, from);
     let (mut cycles, mut high) = (0u16, false);
     for i in from..to {
@@ -199,6 +218,7 @@ fn initial_cruise(run: &Run<'_>, context: &ReduceContext, handling: &mut Handlin
         }
     }
     handling.initial_cruise_s = Some((like_ms as f64 / 1000.0) as f32);
+    handling.initial_setting = Some([manifold_inhg as f32, rpm as f32]);
     handling.propeller_cycles = Some(cycles);
     let climbed = run.phase(&[Phase::Climb]);
     let climb = climbed.first().and_then(|c| run.median(FUEL_FLOW, &[*c]));

@@ -5,8 +5,8 @@
 
 use chrono::TimeDelta;
 
-use crate::records::RunSummary;
 use crate::records::run::{AirBasis, Handling, Peak, Phase, Segment};
+use crate::records::{Instant, RunSummary};
 
 /// Longest silence between files within a run: on the ground, and in flight.
 const ON_THE_GROUND: TimeDelta = TimeDelta::minutes(2);
@@ -30,7 +30,7 @@ pub fn join(mut runs: Vec<RunSummary>) -> Vec<RunSummary> {
                     last.doubts.push(format!("the same run stands in {} too", run.file));
                 }
             }
-            Some(last) if goes_on(last, &run) => append(last, run),
+            Some(last) if run_goes_on(last, &run) => append(last, run),
             _ => joined.push(run),
         }
     }
@@ -48,11 +48,25 @@ fn airborne(segment: Option<&Segment>) -> bool {
     segment.is_some_and(|s| matches!(s.phase, Phase::TakeOff | Phase::Climb | Phase::Cruise | Phase::Descent))
 }
 
-fn goes_on(last: &RunSummary, run: &RunSummary) -> bool {
-    let flies = airborne(last.segments.last()) || airborne(run.segments.first());
-    let silence = run.start - last.end;
+/// The end of one piece of a recording, or the beginning of another.
+#[derive(Clone, Copy, Debug)]
+pub struct Edge<'a> {
+    pub at: Instant,
+    pub cut: bool,
+    pub segment: Option<&'a Segment>,
+}
+
+/// The second piece goes on where the first one ends.
+pub fn goes_on(end: Edge<'_>, start: Edge<'_>) -> bool {
+    let flies = airborne(end.segment) || airborne(start.segment);
+    let silence = start.at - end.at;
     let longest = if flies { IN_FLIGHT } else { ON_THE_GROUND };
-    last.cut_end && run.cut_start && silence >= TimeDelta::zero() && silence <= longest
+    end.cut && start.cut && silence >= TimeDelta::zero() && silence <= longest
+}
+
+fn run_goes_on(last: &RunSummary, run: &RunSummary) -> bool {
+    let end = Edge { at: last.end, cut: last.cut_end, segment: last.segments.last() };
+    goes_on(end, Edge { at: run.start, cut: run.cut_start, segment: run.segments.first() })
 }
 
 /// Appends a run's continuation.
@@ -160,6 +174,7 @@ fn handling(run: &mut Handling, next: Handling) {
     run.climb_kt = run.climb_kt.or(next.climb_kt);
     run.left_field_ft = run.left_field_ft.or(next.left_field_ft);
     run.initial_cruise_s = run.initial_cruise_s.or(next.initial_cruise_s);
+    run.initial_setting = run.initial_setting.or(next.initial_setting);
     run.propeller_cycles = run.propeller_cycles.or(next.propeller_cycles);
     run.fuel_flow_below_climb_gph = run.fuel_flow_below_climb_gph.or(next.fuel_flow_below_climb_gph);
     run.descent_fpm = run.descent_fpm.or(next.descent_fpm);
@@ -176,7 +191,7 @@ mod tests {
     use super::*;
 
     fn runs(csv: &str, file: &str) -> Vec<RunSummary> {
-        let context = ReduceContext::new(chrono_tz::UTC, vec![RecordedEngine { position: None, model: None }]);
+        let context = ReduceContext::new(chrono_tz::UTC, vec![RecordedEngine::new(None, None)]);
         reduce(csv.as_bytes(), file, None, &context).0
     }
 

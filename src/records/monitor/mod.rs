@@ -24,6 +24,7 @@ pub mod power;
 mod quoted;
 mod reader;
 mod recorder;
+mod strip;
 mod summary;
 mod text;
 mod trace;
@@ -39,7 +40,8 @@ use std::sync::Arc;
 
 use chrono_tz::Tz;
 
-pub use join::join;
+pub use join::{Edge, goes_on, join};
+pub use strip::Strip;
 
 use super::layout::MonitorLayout;
 use super::{Rejection, RunSummary};
@@ -52,6 +54,15 @@ pub struct RecordedEngine {
     pub position: Option<Arc<str>>,
     /// For percent power and the red line; `None`: figures that need it are left out.
     pub model: Option<Arc<Model>>,
+    /// Setting of the initial cruise of a break-in: inHg and rpm.
+    pub initial: [f64; 2],
+}
+
+impl RecordedEngine {
+    /// With the usual initial cruise setting (24 inHg, 2300 rpm: common practice, no source).
+    pub fn new(position: Option<Arc<str>>, model: Option<Arc<Model>>) -> Self {
+        Self { position, model, initial: [24.0, 2300.0] }
+    }
 }
 
 /// What a recording's reader needs to know beyond the file.
@@ -60,15 +71,11 @@ pub struct ReduceContext {
     /// Zone of time stamps that name none.
     pub zone: Tz,
     pub engines: Vec<RecordedEngine>,
-    /// Setting of the initial cruise of a break-in: inHg and rpm.
-    pub initial_manifold_inhg: f64,
-    pub initial_rpm: f64,
 }
 
 impl ReduceContext {
-    /// With the usual initial cruise setting (24 inHg, 2300 rpm: common practice, no source).
     pub fn new(zone: Tz, engines: Vec<RecordedEngine>) -> Self {
-        Self { zone, engines, initial_manifold_inhg: 24.0, initial_rpm: 2300.0 }
+        Self { zone, engines }
     }
 
     /// Everything here that shapes a summary, as text: a stored summary made under another one is to be made anew.
@@ -78,15 +85,15 @@ impl ReduceContext {
             .iter()
             .map(|e| {
                 let model = e.model.as_ref().map(|m| (m.rated_hp, m.rated_rpm, m.turbocharged, &m.power, m.hp_per_gph));
-                format!("{:?} {model:?}", e.position)
+                format!("{:?} {:?} {model:?}", e.position, e.initial)
             })
             .collect();
-        format!("{} {} {} {}", self.zone, self.initial_manifold_inhg, self.initial_rpm, engines.join("; "))
+        format!("{} {}", self.zone, engines.join("; "))
     }
 
-    fn model(&self, position: &Option<Arc<str>>) -> Option<&Arc<Model>> {
+    fn engine(&self, position: &Option<Arc<str>>) -> Option<&RecordedEngine> {
         let by_position = self.engines.iter().find(|e| e.position == *position);
-        by_position.or(self.engines.first().filter(|_| self.engines.len() == 1))?.model.as_ref()
+        by_position.or(self.engines.first().filter(|_| self.engines.len() == 1))
     }
 }
 

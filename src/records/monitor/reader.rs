@@ -258,8 +258,8 @@ impl<'a> Reduction<'a> {
     fn take(&mut self, i: usize, cut: bool) {
         let recorder = &mut self.recorders[i];
         if recorder.end(cut) {
-            let model = self.context.model(&recorder.position).map(Arc::as_ref);
-            let mut run = summary::summarise(recorder, &self.file, model, self.context);
+            let engine = self.context.engine(&recorder.position);
+            let mut run = summary::summarise(recorder, &self.file, engine);
             run.doubts.extend(self.doubts.iter().cloned());
             self.runs.push(run);
         }

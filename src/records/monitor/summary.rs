@@ -10,8 +10,7 @@ use super::figures::units;
 use super::phases::{self, Piece};
 use super::recorder::Recorder;
 use super::trace::Trace;
-use super::{ReduceContext, clean};
-use crate::engine::Model;
+use super::{RecordedEngine, clean, strip};
 use crate::records::run::{AirBasis, Handling, Phase, RunSummary, Segment};
 
 /// Used where no model names the red line: common practice, no source.
@@ -35,12 +34,8 @@ pub struct Run<'a> {
 }
 
 /// Takes the run the recorder holds.
-pub fn summarise(
-    recorder: &mut Recorder,
-    file: &Arc<str>,
-    model: Option<&Model>,
-    context: &ReduceContext,
-) -> RunSummary {
+pub fn summarise(recorder: &mut Recorder, file: &Arc<str>, engine: Option<&RecordedEngine>) -> RunSummary {
+    let model = engine.and_then(|e| e.model.as_deref());
     let mut doubts = clean::clean(&mut recorder.trace);
     let trace = &recorder.trace;
     let rated = model.map(|m| m.rated_rpm).filter(|rpm| *rpm > 0.0);
@@ -51,8 +46,10 @@ pub fn summarise(
     let spacing_ms = spacing(trace);
     let gap_ms = GAP_MS.max(GAP_SPACINGS * spacing_ms);
     let run = Run { trace, air, pieces, spacing_ms, red_line, gap_ms };
-    let handling = super::handling::handling(&run, model, context, &mut doubts);
-    run.summary(recorder, file, handling, doubts)
+    let handling = super::handling::handling(&run, engine, &mut doubts);
+    let mut summary = run.summary(recorder, file, handling, doubts);
+    summary.strip = Some(Box::new(strip::Strip::of(&run, model, &summary)));
+    summary
 }
 
 /// Median spacing of the first samples, ms.
@@ -112,6 +109,7 @@ impl Run<'_> {
             oat_ground_f: self.held(OAT, &ground).map(|(v, _)| units(v)),
             handling,
             doubts,
+            strip: None,
         }
     }
 

@@ -10,7 +10,7 @@ use super::*;
 use crate::records::run::{AirBasis, Phase};
 
 fn context() -> ReduceContext {
-    ReduceContext::new(chrono_tz::America::Denver, vec![RecordedEngine { position: None, model: None }])
+    ReduceContext::new(chrono_tz::America::Denver, vec![RecordedEngine::new(None, None)])
 }
 
 fn runs(csv: &str) -> Vec<RunSummary> {

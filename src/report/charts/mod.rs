@@ -7,6 +7,7 @@ mod beside;
 mod break_in;
 mod consumption;
 mod frame;
+mod run;
 mod spark;
 mod statistic;
 
@@ -20,6 +21,7 @@ use thiserror::Error;
 pub use beside::{beside_svg, beside_words};
 pub use break_in::{break_in_png, break_in_svg, break_in_words};
 pub use consumption::{about_consumption, consumption_png, consumption_svg, consumption_words};
+pub use run::{run_png, run_svg, run_words};
 pub use spark::{spark_png, spark_words};
 pub use statistic::{alert_svg, statistic_png, statistic_svg, statistic_words};
 

@@ -247,8 +247,8 @@ fn break_in(m: &Morning) -> Vec<(String, Vec<String>)> {
     m.engines
         .iter()
         .filter_map(|e| {
-            let b = e.break_in.as_ref()?;
-            Some((words::place(&e.tail, e.position.as_deref()), break_in_sheet::progress(b)))
+            e.break_in.as_ref()?;
+            Some((words::place(&e.tail, e.position.as_deref()), break_in_sheet::progress(e)))
         })
         .collect()
 }

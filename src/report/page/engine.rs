@@ -7,7 +7,7 @@ use crate::report::break_in_sheet::progress;
 use crate::report::html::{self, escape};
 use crate::report::status::{about, due_words, rate_words};
 use crate::report::words::{self, numbers};
-use crate::report::{Morning, charts};
+use crate::report::{Morning, RunPicture, charts};
 
 /// Points told as numbers, for who cannot use the picture.
 const POINTS: usize = 15;
@@ -22,11 +22,13 @@ pub fn page(m: &Morning, e: &EngineView, name: &str) -> String {
         m.alerts.iter().filter(|a| about(a, e)).partition(|a| a.state != State::Closed);
     body.push_str(&figure(charts::consumption_svg(e, &m.alerts), &charts::consumption_words(e)));
     body.push_str(&figure(charts::statistic_svg(e), &charts::statistic_words(e)));
-    if let Some(b) = &e.break_in {
-        body.push_str(&format!("<h2>Break-in</h2>\n{}", html::list(&progress(b))));
+    if e.break_in.is_some() {
+        body.push_str(&format!("<h2>Break-in</h2>\n{}", html::list(&progress(e))));
         body.push_str(&figure(charts::break_in_svg(e), &charts::break_in_words(e)));
         body.push_str(&format!("<p><a href=\"../break-in/{name}.html\">Sheet to print</a></p>\n"));
     }
+    body.push_str(&latest_run(m, e));
+    let mut shown = Vec::new();
     for alert in mine {
         body.push_str(&format!(
             "<h2 id=\"alert-{0}\">{1} alert {0}: {2}</h2>\n",
@@ -37,6 +39,9 @@ pub fn page(m: &Morning, e: &EngineView, name: &str) -> String {
         body.push_str(&course(alert, e));
         for p in words::explain(alert, &m.engines, m.zone).iter().filter(|p| p.title != "Caution") {
             body.push_str(&html::paragraph(p, "h3"));
+        }
+        for run in m.pictures.iter().filter(|r| r.serial == e.serial && r.alerts.contains(&alert.number)) {
+            body.push_str(&shown_run(m, run, &mut shown));
         }
         body.push_str(&history(alert, m));
     }
@@ -56,6 +61,24 @@ pub fn page(m: &Morning, e: &EngineView, name: &str) -> String {
     }
     body.push_str(&points(m, e));
     frame(&title, "../index.html", &body)
+}
+
+/// The picture of a run, once; where it comes again, a pointer to it.
+fn shown_run<'a>(m: &Morning, run: &'a RunPicture, shown: &mut Vec<&'a RunPicture>) -> String {
+    let words = charts::run_words(run, m.zone);
+    if run.latest || shown.contains(&run) {
+        return format!("<p class=\"soft\">The picture of this run stands above: {}.</p>\n", escape(&words));
+    }
+    shown.push(run);
+    figure(charts::run_svg(run, m.zone), &words)
+}
+
+fn latest_run(m: &Morning, e: &EngineView) -> String {
+    let mine = m.pictures.iter().find(|r| r.latest && r.serial == e.serial);
+    mine.map_or(String::new(), |run| {
+        let drawn = figure(charts::run_svg(run, m.zone), &charts::run_words(run, m.zone));
+        format!("<h2>Latest recorded run</h2>\n{drawn}<p class=\"soft\">From {}.</p>\n", escape(&run.file))
+    })
 }
 
 fn facts(m: &Morning, e: &EngineView) -> String {

@@ -116,12 +116,14 @@ fn break_in(body: &mut String, m: &Morning, names: &[String], c: &Content) {
     }
     body.push_str("<h2>Break-in</h2>\n");
     for (e, name) in m.engines.iter().zip(names) {
-        let Some(b) = &e.break_in else { continue };
+        if e.break_in.is_none() {
+            continue;
+        }
         body.push_str(&format!(
             "<h3>{}, {}</h3>\n{}<p><a href=\"break-in/{name}.html\">Sheet to print</a></p>\n",
             escape(&words::place(&e.tail, e.position.as_deref())),
             escape(&e.serial),
-            html::list(&crate::report::break_in_sheet::progress(b))
+            html::list(&crate::report::break_in_sheet::progress(e))
         ));
     }
 }

@@ -274,7 +274,7 @@ fn stopped(text: &str) -> String {
     if text.ends_with(['.', '?', '!']) { text } else { format!("{text}.") }
 }
 
-pub(super) fn capital(text: &str) -> String {
+pub(in crate::report) fn capital(text: &str) -> String {
     let mut chars = text.chars();
     chars.next().map_or(String::new(), |c| c.to_uppercase().collect::<String>() + chars.as_str())
 }

@@ -23,6 +23,7 @@ use crate::judge::{EnginePhase, EngineView, Finding, Kind, Level};
 use facts::Facts;
 
 pub use brief::brief;
+pub(in crate::report) use explain::capital;
 pub use explain::{Paragraph, explain, identity, state_words};
 pub use otherwise::otherwise;
 

@@ -92,9 +92,25 @@ fn metal(f: &Facts) -> String {
 }
 
 fn wrong(f: &Facts) -> String {
+    if f.finding.evidence.get("still").is_some() {
+        return still(f);
+    }
     let poured = f.text(&["found", "poured", "oil"]).unwrap_or("an oil");
     let wanted = f.text(&["expected", "wanted", "oil_wanted"]);
     let wanted = wanted.map_or(String::new(), |w| format!(", {w} expected"));
     let why = f.text(&["why"]).map_or(String::new(), |w| format!(": {w}"));
+    if f.finding.evidence.get("in_the_engine").is_some() {
+        return format!("{poured} in the engine when the records begin{wanted}{why}");
+    }
     format!("{poured} poured on {}{wanted}{why}", f.when())
+}
+
+/// Break-in oil that stays in.
+fn still(f: &Facts) -> String {
+    let oil = f.text(&["found"]).unwrap_or("break-in oil");
+    let now = f
+        .number(&["hours_since_build"])
+        .map_or(String::new(), |h| format!(" at {} since the build", numbers::hours(h)));
+    let limit = f.number(&["limit_h"]).map_or(String::new(), |l| format!(", asked about from {}", numbers::hours(l)));
+    format!("{oil} still in the engine{now}{limit}: break-in oil left in?")
 }

@@ -29,6 +29,7 @@ const TOLD: &[&str] = &[
     "endurance_h",
     "level_qt",
     "with",
+    "still", "in_the_engine", "limit_h", "over_weeks", "ahead_h",
     "lines",
     "basis",
     "limit_from",

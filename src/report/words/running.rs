@@ -66,7 +66,9 @@ fn value(f: &Facts, what: &str, against: &str) -> String {
 fn pressure(f: &Facts) -> String {
     match (f.number(&["from_psi", "from"]), f.number(&["to_psi", "to", "value"])) {
         (Some(from), Some(to)) => {
-            let since = f.date(&["since"]).map_or(String::new(), |d| format!(", since {}", f.day(d)));
+            let weeks = f.finding.evidence.get("over_weeks").is_some();
+            let since = if weeks { "over the weeks from" } else { "since" };
+            let since = f.date(&["since"]).map_or(String::new(), |d| format!(", {since} {}", f.day(d)));
             format!(
                 "oil pressure in cruise {} → {} psi at like rpm and oil temperature{since}",
                 numbers::short(from),

@@ -19,6 +19,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::config::Config;
 use crate::engine::Models;
+use crate::records::monitor::Strip;
 use crate::records::{Aircraft, LogEntry, Rejection, RunSummary};
 use crate::shell::store::FileRow;
 
@@ -34,6 +35,9 @@ pub struct FileRecords {
     pub entries: Vec<LogEntry>,
     pub runs: Vec<RunSummary>,
     pub rejections: Vec<Rejection>,
+    /// Pictures of the runs, kept apart from the rest.
+    #[serde(skip)]
+    pub strips: Vec<Strip>,
 }
 
 /// A change to what is known of the fleet folder.
@@ -153,6 +157,14 @@ pub fn look(look: &Look, known: &HashMap<String, FileRow>) -> Batch {
     }
     remove_gone(known, &seen, &mut batch);
     batch
+}
+
+/// Reads one recording of a tail again, for its pictures; none if it is not there or not a recording any more.
+pub fn strips(look: &Look, tail: &str, path: &str) -> Vec<Strip> {
+    let reader = read::Tail::open(look, tail, &HashMap::new(), &mut Batch::default());
+    let listing = list::files(&look.folder, tail, reader.aircraft());
+    let file = listing.files.iter().find(|f| f.path == path && matches!(f.role, list::Role::Monitor(_)));
+    file.and_then(|f| reader.strips(f).ok()).unwrap_or_default()
 }
 
 /// Files that are gone from a folder that is there. A folder that vanished keeps its records: an

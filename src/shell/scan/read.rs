@@ -9,8 +9,9 @@ use super::open::Opened;
 use super::{Batch, Change, FileRecords, Look, READER_VERSION};
 use crate::config::Config;
 use crate::engine::Models;
+use crate::judge::RulesFor as _;
 use crate::records::layout::LogbookLayout;
-use crate::records::monitor::{self, RecordedEngine, ReduceContext};
+use crate::records::monitor::{self, RecordedEngine, ReduceContext, Strip};
 use crate::records::run::REDUCER_VERSION;
 use crate::records::table::{Content, Sheet, content};
 use crate::records::{Aircraft, Rejection, aircraft_file, logbook};
@@ -82,8 +83,13 @@ impl Tail {
 
     fn take(&mut self, aircraft: Option<Aircraft>, hash: &[u8], models: &Models) {
         let engines = aircraft.iter().flat_map(|a| &a.engines);
+        let tail = aircraft.as_ref().map_or("", |a| &*a.tail);
         let engines = engines
-            .map(|e| RecordedEngine { position: e.position.clone(), model: models.get(&e.model).cloned() })
+            .map(|e| {
+                let rules = self.config.rules(tail, &e.model, &e.serial);
+                let initial = [rules.break_in.initial_manifold_inhg, rules.break_in.initial_rpm];
+                RecordedEngine { position: e.position.clone(), model: models.get(&e.model).cloned(), initial }
+            })
             .collect();
         let context = ReduceContext::new(self.config.settings.fleet.time_zone, engines);
         let layouts = format!("{:?} {}", self.config.layouts, self.config.settings.fleet.time_zone);
@@ -126,8 +132,9 @@ impl Tail {
             Role::Monitor(layout) => {
                 let layout = layout.and_then(|i| aircraft.monitors.get(i));
                 let mut opened = opened;
-                let (runs, rejections) = monitor::reduce(&mut opened, &file.path, layout, &self.context);
-                Ok((opened, Some(FileRecords { runs, rejections, ..FileRecords::default() })))
+                let (mut runs, rejections) = monitor::reduce(&mut opened, &file.path, layout, &self.context);
+                let strips = runs.iter_mut().filter_map(|r| r.strip.take()).map(|s| *s).collect();
+                Ok((opened, Some(FileRecords { runs, rejections, strips, ..FileRecords::default() })))
             }
         };
         match result {
@@ -142,6 +149,17 @@ impl Tail {
             }
             Err(problem) => batch.problems.push(problem),
         }
+    }
+
+    /// Reads a recording again for its pictures.
+    pub fn strips(&self, file: &Found) -> std::io::Result<Vec<Strip>> {
+        let layout = match (&file.role, &self.aircraft) {
+            (Role::Monitor(Some(i)), Some(aircraft)) => aircraft.monitors.get(*i),
+            _ => None,
+        };
+        let mut opened = Opened::open(&self.folder.join(&file.path))?;
+        let (runs, _) = monitor::reduce(&mut opened, &file.path, layout, &self.context);
+        Ok(runs.into_iter().filter_map(|r| r.strip).map(|s| *s).collect())
     }
 
     /// `None` where the content is what it was.

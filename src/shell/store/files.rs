@@ -101,14 +101,14 @@ impl Pass<'_> {
         records_of(&self.transaction, tail)
     }
 
-    /// Keeps a file and what it says, in place of what it said before.
-    pub fn put_file(&self, file: &FileRow, records: &impl Serialize) -> Result<()> {
+    /// Keeps a file and what it says, in place of what it said before; gives its number.
+    pub fn put_file(&self, file: &FileRow, records: &impl Serialize) -> Result<i64> {
         let content = postcard::to_stdvec(records)
             .map_err(|e| StoreError::Content { what: format!("records of {}", file.path), why: e.to_string() })?;
         let id = self.put_row(file)?;
         let sql = "INSERT INTO contents VALUES (?1, ?2) ON CONFLICT (file) DO UPDATE SET records = excluded.records";
         self.transaction.prepare_cached(sql)?.execute(params![id, content])?;
-        Ok(())
+        Ok(id)
     }
 
     /// Keeps a file's new size, time and inode where its content is what it was; false if the file is not known.

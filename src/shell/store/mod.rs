@@ -12,6 +12,7 @@ mod letters;
 mod memory;
 mod open;
 mod schema;
+mod strips;
 mod upgrade;
 
 use std::path::PathBuf;
@@ -23,6 +24,7 @@ pub use error::StoreError;
 pub use files::{FileRow, decode};
 pub use letters::{Attempt, NewLetter, Outbox, Row, Taken, Waiting};
 pub use memory::DigestRow;
+pub use strips::StripRow;
 
 use crate::records::Instant;
 use crate::shell::lock::Lock;

@@ -6,7 +6,8 @@ pub(super) const APPLICATION_ID: i32 = 0x6377_6c77;
 /// Steps from one version of the tables to the next; `PRAGMA user_version` counts them. A step that has been
 /// released is never changed: a new one is added at the end, and a state of the version before it is kept as a
 /// fixture (`upgrade_tests.rs`).
-pub(super) const MIGRATIONS: [&str; 1] = [r"
+pub(super) const MIGRATIONS: [&str; 2] = [
+    r"
 CREATE TABLE meta (
     name  TEXT PRIMARY KEY,
     value TEXT NOT NULL
@@ -69,7 +70,20 @@ CREATE TABLE digests (
     sequence INTEGER NOT NULL UNIQUE,
     made     INTEGER NOT NULL
 ) STRICT, WITHOUT ROWID;
-"];
+",
+    r"
+-- Recorded runs thinned to what a picture shows (postcard), of the latest runs of each tail.
+CREATE TABLE strips (
+    file   INTEGER NOT NULL REFERENCES files (id) ON DELETE CASCADE,
+    engine TEXT NOT NULL,             -- position; empty: the only engine
+    start  INTEGER NOT NULL,
+    strip  BLOB NOT NULL,
+    PRIMARY KEY (file, engine, start)
+) STRICT, WITHOUT ROWID;
+-- What recordings say is written otherwise from here on: they are read anew.
+DELETE FROM files WHERE path LIKE '%/monitor/%';
+",
+];
 
 /// The version of a state this program writes.
 pub(super) const VERSION: i64 = MIGRATIONS.len() as i64;

@@ -18,7 +18,8 @@ fn filled(folder: &Path) -> Store {
     store.set_meta("id", "00112233aabbccdd").unwrap();
     store.id = "00112233aabbccdd".to_owned();
     let pass = store.begin().unwrap();
-    pass.put_file(&file("N0417H/logbook.csv"), &vec![rejection(7)]).unwrap();
+    let number = pass.put_file(&file("N0417H/logbook.csv"), &vec![rejection(7)]).unwrap();
+    pass.put_strips(number, &[crate::records::monitor::Strip { start: at(2, 5), ..Default::default() }]).unwrap();
     let mut closed = alert(2, "rise 2");
     closed.close("Dana", "gasket replaced", at(3, 9)).unwrap();
     pass.put_alerts(&[alert(1, "rise 1"), closed]).unwrap();

@@ -79,7 +79,7 @@ fn by_chart(rows: &[(f64, f64, f64)]) -> ReduceContext {
         .iter()
         .map(|&(rpm, manifold_inhg, percent)| PowerPoint { rpm, manifold_inhg, altitude_ft: 0.0, percent })
         .collect();
-    ReduceContext::new(chrono_tz::UTC, vec![RecordedEngine { position: None, model: Some(Arc::new(model)) }])
+    ReduceContext::new(chrono_tz::UTC, vec![RecordedEngine::new(None, Some(Arc::new(model)))])
 }
 
 #[test]
@@ -119,6 +119,14 @@ fn the_first_flight_of_a_break_in() {
     near(f64::from(handling.climb_kt.unwrap()), 100.0, 0.1);
     near(f64::from(handling.initial_cruise_s.unwrap()), 1200.0, 2.0);
     assert_eq!(handling.propeller_cycles, Some(8));
+    assert_eq!(handling.initial_setting, Some([24.0, 2300.0]));
+    // Another setting in the rules finds another cruise: the ten minutes at 21 inHg are not near 24.
+    let mut other = RecordedEngine::new(None, None);
+    other.initial = [26.5, 2400.0];
+    let other = ReduceContext::new(chrono_tz::UTC, vec![other]);
+    let csv = Made::default().csv(&legs);
+    let told = &reduce(csv.as_bytes(), "a.csv", None, &other).0[0].handling;
+    assert_eq!((told.initial_cruise_s, told.initial_setting), (Some(0.0), Some([26.5, 2400.0])));
     near(f64::from(handling.descent_fpm.unwrap()), 500.0, 5.0);
 }
 

@@ -15,7 +15,7 @@ fn both_engines_of_a_twin() {
     let right = right.csv(&later);
     let both: Vec<String> =
         left.lines().zip(right.lines()).map(|(l, r)| format!("{l},{}", r.split_once(',').unwrap().1)).collect();
-    let engines = ["left", "right"].map(|p| RecordedEngine { position: Some(Arc::from(p)), model: None }).to_vec();
+    let engines = ["left", "right"].map(|p| RecordedEngine::new(Some(Arc::from(p)), None)).to_vec();
     let context = ReduceContext::new(chrono_tz::UTC, engines);
     let (runs, rejected) = reduce(both.join("\n").as_bytes(), "a.csv", None, &context);
     assert_eq!(rejected, []);
@@ -25,7 +25,7 @@ fn both_engines_of_a_twin() {
 
 #[test]
 fn one_engine_of_a_twin_without_a_name_is_asked_about() {
-    let engines = ["left", "right"].map(|p| RecordedEngine { position: Some(Arc::from(p)), model: None }).to_vec();
+    let engines = ["left", "right"].map(|p| RecordedEngine::new(Some(Arc::from(p)), None)).to_vec();
     let context = ReduceContext::new(chrono_tz::UTC, engines);
     let csv = Made::default().csv(&flight(400.0, 600.0, 600.0, 600.0, 240.0));
     let (runs, rejected) = reduce(csv.as_bytes(), "a.csv", None, &context);
@@ -82,6 +82,7 @@ fn an_operators_own_layout_reads_as_the_standard_one() {
         ]
         .map(|(k, v)| (k.to_owned(), v))
         .into(),
+        engine: None,
     };
     let (own, rejected) = reduce(&bytes[..], "a.csv", Some(&layout), &context());
     assert_eq!(rejected, []);
@@ -112,4 +113,16 @@ fn a_layout_that_names_what_is_not_there_says_so() {
     let csv = Made::default().csv(&flight(400.0, 600.0, 600.0, 600.0, 240.0)).replacen("rpm", "revs", 1);
     let (_, rejected) = reduce(csv.as_bytes(), "a.csv", Some(&layout), &context());
     assert!(rejected.iter().any(|r| r.whole_file && r.found.contains("drehzahl")), "{rejected:?}");
+}
+
+/// A twin whose recorders write a file each: `engine` says whose it is, and the header names no position.
+#[test]
+fn a_file_for_each_engine() {
+    let engines = ["left", "right"].map(|p| RecordedEngine::new(Some(Arc::from(p)), None)).to_vec();
+    let context = ReduceContext::new(chrono_tz::UTC, engines);
+    let csv = Made::default().csv(&flight(400.0, 600.0, 600.0, 600.0, 240.0));
+    let layout = MonitorLayout { engine: Some("right".into()), ..MonitorLayout::default() };
+    let (runs, rejected) = reduce(csv.as_bytes(), "a.csv", Some(&layout), &context);
+    assert_eq!(rejected, []);
+    assert_eq!((runs.len(), runs[0].engine.as_deref(), runs[0].flights), (1, Some("right"), 1));
 }

@@ -1,0 +1,168 @@
+//! A run thinned to what a picture shows: a few hundred points of a few channels, some kilobytes.
+//!
+//! Made while the samples are at hand, so that no picture needs a gigabyte read again. Temperatures keep
+//! the highest of the samples looked at, and the summary's peaks stand beside them, so that thinning
+//! never hides the moment a finding is about.
+
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+use super::channel::{ALT, CHT, CYLINDERS, Channel, MANIFOLD, OIL_TEMP, RPM};
+use super::handling::PowerReader;
+use super::power::Read;
+use super::summary::Run;
+use crate::engine::Model;
+use crate::records::run::{AirBasis, Peak, Segment};
+use crate::records::{Instant, RunSummary};
+
+/// Points of a strip at most.
+const POINTS: usize = 240;
+/// Samples looked at for one point.
+const LOOKED_AT: usize = 6;
+
+/// One channel: a whole number per point, nothing where the recording has nothing.
+pub type Series = Vec<Option<i16>>;
+
+/// See the module.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Strip {
+    /// Line of the run's first sample.
+    pub line: u32,
+    pub engine: Option<Arc<str>>,
+    pub start: Instant,
+    pub end: Instant,
+    pub cut_start: bool,
+    pub cut_end: bool,
+    pub basis: AirBasis,
+    pub segments: Vec<Segment>,
+    /// Seconds from one point to the next; the first one stands for the time from the start on.
+    pub every_s: f32,
+    /// Percent of rated power, and how it was found.
+    pub power_pct: Series,
+    pub power_from: Option<String>,
+    /// Tenths of an inHg.
+    pub manifold: Series,
+    /// Tens of rpm.
+    pub rpm: Series,
+    /// Hottest cylinder head, °F.
+    pub cht_f: Series,
+    pub oil_temp_f: Series,
+    /// Tens of feet.
+    pub altitude: Series,
+    pub cht_peak_f: Option<Peak>,
+    pub oil_temp_peak_f: Option<Peak>,
+}
+
+impl Strip {
+    /// Of a run and its summary.
+    pub(super) fn of(run: &Run<'_>, model: Option<&Model>, summary: &RunSummary) -> Self {
+        let trace = run.trace;
+        let n = trace.len();
+        let length_ms = trace.t.last().copied().unwrap_or(0).max(1);
+        // No more points than spacings, or a point would have no sample of its own.
+        let points = (length_ms / run.spacing_ms.max(1)).clamp(1, POINTS as i32);
+        let every_ms = f64::from(length_ms) / f64::from(points);
+        let mut strip = Self {
+            line: summary.line,
+            engine: summary.engine.clone(),
+            start: summary.start,
+            end: summary.end,
+            cut_start: summary.cut_start,
+            cut_end: summary.cut_end,
+            basis: summary.basis,
+            segments: summary.segments.clone(),
+            every_s: (every_ms / 1000.0) as f32,
+            cht_peak_f: summary.cht_f,
+            oil_temp_peak_f: summary.oil_temp_f,
+            ..Self::default()
+        };
+        let mut power = PowerReader::of(run, model);
+        strip.power_from = power.as_ref().map(|p| p.from.word().to_owned());
+        for point in 0..points {
+            let at = |k: i32| trace.index_at((f64::from(k) * every_ms) as i32);
+            let (from, to) = (at(point), if point + 1 == points { n } else { at(point + 1) });
+            strip.point(run, power.as_mut(), from, to);
+        }
+        for series in strip.series() {
+            if series.iter().all(Option::is_none) {
+                series.clear();
+            }
+        }
+        strip
+    }
+
+    fn series(&mut self) -> [&mut Series; 6] {
+        [
+            &mut self.power_pct,
+            &mut self.manifold,
+            &mut self.rpm,
+            &mut self.cht_f,
+            &mut self.oil_temp_f,
+            &mut self.altitude,
+        ]
+    }
+
+    /// Adds the point of the samples `from..to`.
+    fn point(&mut self, run: &Run<'_>, power: Option<&mut PowerReader<'_>>, from: usize, to: usize) {
+        let trace = run.trace;
+        let step = ((to.saturating_sub(from)) / LOOKED_AT).max(1);
+        let whole = |v: i32, per: i32| i16::try_from((v + per / 2) / per).ok();
+        let highest = |channel: Channel| (from..to).step_by(step).filter_map(|i| trace.value(channel, i)).max();
+        let middle = |channel: Channel| {
+            let there = (from..to).step_by(step).filter_map(|i| trace.value(channel, i));
+            let mut there: Vec<i32> = there.collect();
+            there.sort_unstable();
+            there.get(there.len() / 2).copied()
+        };
+        let percent = power.and_then(|p| (from..to).step_by(step).find_map(|i| p.read(i)));
+        self.power_pct.push(match percent {
+            Some(Read::Percent(p)) => Some(p.round().clamp(0.0, 255.0) as i16),
+            _ => None,
+        });
+        self.manifold.push(middle(MANIFOLD).and_then(|v| whole(v, 100)));
+        self.rpm.push(middle(RPM).and_then(|v| whole(v, 10_000)));
+        let hottest = (CHT..CHT + CYLINDERS).filter_map(highest).max();
+        self.cht_f.push(hottest.and_then(|v| whole(v, 1000)));
+        self.oil_temp_f.push(highest(OIL_TEMP).and_then(|v| whole(v, 1000)));
+        self.altitude.push(middle(ALT).and_then(|v| whole(v, 10_000)));
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::super::made::{Made, flight};
+    use super::super::{RecordedEngine, ReduceContext, reduce};
+
+    /// The made flight: 400 s on the ground, 600 s of climb to 11,000 ft, half an hour at 2400 rpm and 22 inHg.
+    #[test]
+    fn a_strip_shows_the_run_it_was_made_from() {
+        let context = ReduceContext::new(chrono_tz::UTC, vec![RecordedEngine::new(None, None)]);
+        for every_s in [0.2, 1.0, 10.0] {
+            let csv = Made { every_s, ..Made::default() }.csv(&flight(400.0, 600.0, 1800.0, 600.0, 240.0));
+            let run = &reduce(csv.as_bytes(), "a.csv", None, &context).0[0];
+            let strip = run.strip.as_ref().unwrap();
+            assert_eq!((strip.start, strip.line, strip.rpm.len()), (run.start, run.line, 240), "{every_s}");
+            let at = |seconds: f32| (seconds / strip.every_s) as usize;
+            assert_eq!((strip.rpm[at(1500.0)], strip.manifold[at(1500.0)]), (Some(240), Some(220)));
+            assert_eq!(strip.altitude[at(1500.0)], Some(1100));
+            // The climb ends at 390 °F, and the summary's peak says so too.
+            let hottest = strip.cht_f.iter().flatten().max().unwrap();
+            assert!((386..=390).contains(hottest), "{hottest}");
+            assert_eq!(strip.cht_peak_f, run.cht_f);
+            assert!(strip.power_pct.is_empty() && strip.power_from.is_none());
+        }
+    }
+
+    #[test]
+    fn a_strip_is_small() {
+        let context = ReduceContext::new(chrono_tz::UTC, vec![RecordedEngine::new(None, None)]);
+        let csv = Made::default().csv(&flight(400.0, 600.0, 18_000.0, 600.0, 240.0));
+        let run = &reduce(csv.as_bytes(), "a.csv", None, &context).0[0];
+        let bytes = postcard::to_stdvec(run.strip.as_ref().unwrap()).unwrap();
+        assert!(bytes.len() < 5_000, "{}", bytes.len());
+        let back: super::Strip = postcard::from_bytes(&bytes).unwrap();
+        assert_eq!(back, **run.strip.as_ref().unwrap());
+    }
+}
