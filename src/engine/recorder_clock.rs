@@ -12,6 +12,8 @@ use crate::records::{Instant, RunSummary};
 const MOST_H: i64 = 14;
 /// A logged time is this near the recorded one, minutes: people write down round times.
 const NEAR_MIN: i64 = 25;
+/// A log that keeps block times fits to so many minutes.
+const CLOSELY_MIN: i64 = 6;
 /// A logged length is this near the recorded one, hours.
 const LENGTH_WITHIN_H: f64 = 0.25;
 /// Flights that must agree, with none that speaks against it, before a clock is called off.
@@ -39,41 +41,50 @@ pub struct Off {
 
 /// Stretches of `runs` (of one engine, in order of time) whose clock is off against the log.
 pub fn off(logged: &[Logged], runs: &[&RunSummary]) -> Vec<Off> {
-    let by_end = |r: &RunSummary| r.end;
-    let by_start = |r: &RunSummary| r.start;
-    // A log gives the end of a flight or its start; the reading that fits more of it as it stands is meant.
-    let (ends, starts) = (fits(logged, runs, by_end), fits(logged, runs, by_start));
-    let as_is = |fits: &[Vec<i64>]| fits.iter().filter(|f| f.contains(&0)).count();
-    let (first, second) = if as_is(&starts) > as_is(&ends) { (starts, ends) } else { (ends, starts) };
-    if as_is(&first) * 2 > first.iter().filter(|f| !f.is_empty()).count() {
-        return stretches(&first);
-    }
-    let found = stretches(&first);
-    if found.is_empty() { stretches(&second) } else { found }
+    let (by_end, by_start) = (Fits::of(logged, runs, |r| r.end), Fits::of(logged, runs, |r| r.start));
+    // A log gives the end of a flight or its start: whichever fits its minutes, else its times as they stand.
+    let rank = |fits: &Fits| (fits.closely, fits.as_is);
+    stretches(if rank(&by_start) > rank(&by_end) { &by_start.shifts } else { &by_end.shifts })
 }
 
-/// The shifts under which each run fits a logged flight.
-fn fits(logged: &[Logged], runs: &[&RunSummary], time: impl Fn(&RunSummary) -> Instant) -> Vec<Vec<i64>> {
-    let near = TimeDelta::minutes(NEAR_MIN);
-    let one = |run: &&RunSummary| {
-        if run.flights == 0 {
-            return Vec::new();
+/// How the runs fit the log under one reading of its times.
+struct Fits {
+    /// The shifts under which each run fits a logged flight, the smallest first.
+    shifts: Vec<Vec<i64>>,
+    /// Runs that fit to some minutes under any shift, and runs that fit as they stand.
+    closely: usize,
+    as_is: usize,
+}
+
+impl Fits {
+    fn of(logged: &[Logged], runs: &[&RunSummary], time: impl Fn(&RunSummary) -> Instant) -> Self {
+        let mut fits = Self { shifts: Vec::new(), closely: 0, as_is: 0 };
+        let most = TimeDelta::hours(MOST_H) + TimeDelta::minutes(NEAR_MIN);
+        for run in runs {
+            let (at, hours) = (time(run), run.running_s / 3600.0);
+            let from = logged.partition_point(|l| l.at < at - most);
+            let near = logged[from..].iter().take_while(|l| l.at <= at + most && run.flights > 0);
+            let off: Vec<i64> = near
+                .filter(|l| (l.hours - hours).abs() <= LENGTH_WITHIN_H)
+                .map(|l| (l.at - at).num_minutes())
+                .collect();
+            // Minutes off the nearest whole hour.
+            let beside = |m: i64| (m - whole_hours(m) * 60).abs();
+            fits.closely += usize::from(off.iter().any(|m| beside(*m) <= CLOSELY_MIN));
+            let mut shifts: Vec<i64> =
+                off.iter().filter(|m| beside(**m) <= NEAR_MIN).map(|m| whole_hours(*m)).collect();
+            shifts.sort_unstable_by_key(|s| (s.abs(), *s));
+            shifts.dedup();
+            fits.as_is += usize::from(shifts.first() == Some(&0));
+            fits.shifts.push(shifts);
         }
-        let (at, hours) = (time(run), run.running_s / 3600.0);
-        let from = logged.partition_point(|l| l.at < at - TimeDelta::hours(MOST_H) - near);
-        let close = logged[from..].iter().take_while(|l| l.at <= at + TimeDelta::hours(MOST_H) + near);
-        let mut shifts: Vec<i64> = close
-            .filter(|l| (l.hours - hours).abs() <= LENGTH_WITHIN_H)
-            .filter_map(|l| {
-                let shift = ((l.at - at).num_minutes() as f64 / 60.0).round() as i64;
-                (l.at - at - TimeDelta::hours(shift)).abs().le(&near).then_some(shift)
-            })
-            .collect();
-        shifts.sort_unstable_by_key(|s| (s.abs(), *s));
-        shifts.dedup();
-        shifts
-    };
-    runs.iter().map(one).collect()
+        fits
+    }
+}
+
+/// The nearest whole hours to some minutes.
+fn whole_hours(minutes: i64) -> i64 {
+    (minutes + 30).div_euclid(60)
 }
 
 fn stretches(fits: &[Vec<i64>]) -> Vec<Off> {

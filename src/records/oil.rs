@@ -91,12 +91,24 @@ mod tests {
         Oil::parse(text).map(|o| o.to_string())
     }
 
-    /// SAE J1966 AUG2011 Table 1 and the J1899 table: commercial 65/80/100/120 are SAE 30/40/50/60.
+    /// SAE J1966 AUG2011 Table 1 (mineral) and the table of SAE J1899 (ashless dispersant), which give the same pairs
+    /// of commercial aviation number and SAE grade, and none for a multigrade. 140 is SAE 70 in the FAA handbook only
+    /// (from memory) and is not read.
     #[test]
     fn commercial_numbers_are_sae_grades() {
-        for (commercial, sae) in [(65, 30), (80, 40), (100, 50), (120, 60)] {
-            assert_eq!(shown(&format!("mineral {commercial}")), Some(format!("mineral {sae}")));
+        for family in ["mineral", "AD"] {
+            for (commercial, sae) in [(65, 30), (80, 40), (100, 50), (120, 60)] {
+                let wanted = Some(format!("{family} {sae}"));
+                assert_eq!(shown(&format!("{family} {commercial}")), wanted);
+                assert_eq!(shown(&format!("{family} {sae}")), wanted);
+                assert_eq!(shown(&format!("{family} SAE {sae}")), wanted);
+            }
+            for none in [35, 45, 55, 90, 110, 130, 140] {
+                assert_eq!(shown(&format!("{family} {none}")), None, "{family} {none}");
+            }
         }
+        assert_eq!(shown("AD 15W-50").as_deref(), Some("AD 15W-50"));
+        assert!(Oil::parse("AD 15W-50").is_some_and(|o| o.multigrade()));
     }
 
     #[test]

@@ -81,20 +81,16 @@ fn band(b: &BreakIn) -> Option<String> {
 /// The rate now, beside that of some hours before. It falls or rises only where the intervals bear it out.
 fn trend(e: &EngineView, b: &BreakIn) -> Option<String> {
     let now = e.rate?;
-    let mut out = format!("now {}", numbers::rate(now.qt_per_h));
-    if let Some((hours, then)) = b.record.earlier {
-        let way = if now.high < then.qt_per_h && now.qt_per_h < then.low {
-            "falling"
-        } else if now.low > then.qt_per_h && now.qt_per_h > then.high {
-            "rising"
-        } else {
-            "no clear change yet"
-        };
-        out.push_str(&format!(" qt/h, {} qt/h {hours:.0} h earlier: {way}", numbers::rate(then.qt_per_h)));
+    let rate = numbers::rate(now.qt_per_h);
+    let Some((hours, then)) = b.record.earlier else { return Some(format!("consumption now {rate} qt/h")) };
+    let way = if now.high < then.qt_per_h && now.qt_per_h < then.low {
+        "falling"
+    } else if now.low > then.qt_per_h && now.qt_per_h > then.high {
+        "rising"
     } else {
-        out.push_str(" qt/h");
-    }
-    Some(out)
+        "no clear change yet"
+    };
+    Some(format!("consumption now {rate} qt/h, {hours:.0} h earlier {} qt/h: {way}", numbers::rate(then.qt_per_h)))
 }
 
 /// The sheet of an engine in break-in, as a page to print; `None` for any other engine.
@@ -136,6 +132,7 @@ pub fn sheet(m: &Morning, e: &EngineView) -> Option<String> {
 const STYLE: &str =
     "figure { margin: 10px 0; overflow-x: auto; } figure svg { max-width: 100%; min-width: 600px; height: auto; }
 p.soft, p.foot { margin: 12px 0; } td.n, th.n { text-align: right; } .wide { overflow-x: auto; }
+table.runs { font-size: .85rem; } .runs th, .runs td { padding: 3px 6px 3px 0; } .runs tbody th { white-space: nowrap; }
 .skip { position: absolute; left: -999px; } .skip:focus { position: static; }
 @media screen and (prefers-color-scheme: dark) { figure { background: #f8f9f6; } }
 @media print { :root { --ground: #fff; --raised: #fff; --ink: #000; --soft: #333; --rule: #999; }
@@ -238,9 +235,9 @@ fn runs(m: &Morning, b: &BreakIn) -> String {
         String::new()
     };
     format!(
-        "<p>{n} of {h} in all, {ground:.0} min of it on the ground{one}.</p>\n\
+        "<p>{n} of {h} in all by the recorder, {ground:.0} min of it on the ground{one}.</p>\n\
          <div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"Recorded runs\">\n\
-         <table>\n<thead><tr><th scope=\"col\">Began</th><th scope=\"col\" class=\"n\">h since build</th>\
+         <table class=\"runs\">\n<thead><tr><th scope=\"col\">Began</th><th scope=\"col\" class=\"n\">h since build</th>\
          <th scope=\"col\" class=\"n\">Ground, min</th><th scope=\"col\" class=\"n\">Air, min</th>\
          <th scope=\"col\" class=\"n\">Cruise at {low:.0}–{high:.0} %, min</th><th scope=\"col\" class=\"n\">below</th>\
          <th scope=\"col\" class=\"n\">above</th><th scope=\"col\" class=\"n\">Hottest head, °F (cylinder)</th>\

@@ -65,10 +65,8 @@ fn a_recorded_run_is_drawn_from_the_state_or_from_its_file() {
     ok(folder.path(), &["scan"]);
     chart(&["--run", "2026-03-03"], "again.svg", "2026-03-12T06:00");
     assert_eq!(std::fs::read_to_string(folder.path().join("again.svg")).unwrap(), at_time);
-    let none = cowlwatch(
-        folder.path(),
-        &["chart", "E-0201", "--of", "recording", "--run", "2024-01-01", "--out", "x.png"],
-    );
+    let none =
+        cowlwatch(folder.path(), &["chart", "E-0201", "--of", "recording", "--run", "2024-01-01", "--out", "x.png"]);
     assert_eq!(none.status.code(), Some(65));
     assert!(String::from_utf8_lossy(&none.stderr).contains("the latest began"));
     let without = cowlwatch(folder.path(), &["chart", "E-0201", "--run", "2026-03-03", "--out", "x.png"]);

@@ -22,6 +22,15 @@ fn phases_agree_with_an_independent_library() {
     let context = ReduceContext::new(chrono_tz::UTC, vec![RecordedEngine::new(None, None)]);
     let (runs, rejected) = reduce(recording.as_bytes(), "a.csv", None, &context);
     assert_eq!((runs.len(), rejected.len(), runs[0].flights), (1, 0, 1));
+    // Airborne where the library first and last says it is not on the ground, within seconds: a row stands for four, and the
+    // library calls the float over the runway level flight.
+    let at = |row: &Vec<&str>| row[0].parse::<f64>().unwrap();
+    let off = rows.iter().find(|r| r[3] != "GND").map(at).unwrap();
+    let on = rows.iter().skip_while(|r| at(r) < off).find(|r| r[3] == "GND").map(at).unwrap();
+    let run = &runs[0];
+    assert!((run.ground_before_s - off).abs() <= 8.0, "off at {off} s, ours {}", run.ground_before_s);
+    let landed = run.ground_before_s + run.air_s;
+    assert!((landed - on).abs() <= 16.0, "on at {on} s, ours {landed}");
     let (mut same, mut judged) = (0, 0);
     let mut differ = Vec::new();
     for row in &rows {

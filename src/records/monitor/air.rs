@@ -20,6 +20,13 @@ const UP_FT: i32 = 200_000;
 const LEVEL_FT: i32 = 50_000;
 /// … for this long with the engine near idle, ms.
 const LEVEL_HELD_MS: i32 = 30_000;
+/// Height looked at for so long on the ground to know where the surface is, and for so long in the roll and the
+/// rollout to see the aircraft leave it and touch it, ms. This far above it is in the air, thousandths of a foot.
+const SURFACE_MS: i32 = 60_000;
+const ROLL_MS: i32 = 90_000;
+const OFF_FT: i32 = 30_000;
+/// A height that wanders by more than this on the ground tells nothing, thousandths of a foot.
+const WANDERS_FT: i32 = 100_000;
 /// Taxi rpm stays below this share of the red line, cruise and descent above (thousandths).
 const IDLE_SHARE: i64 = 640;
 const POWER_SHARE: i64 = 780;
@@ -42,7 +49,11 @@ pub fn tell(trace: &Trace, red_line: i32) -> Air {
     let powered = longest_above(trace, share(red_line, POWER_SHARE));
     let speed = [IAS, GS].into_iter().find(|c| usable(trace, *c, 5_000, powered, &mut doubts));
     if let Some(channel) = speed {
-        return Air { basis: AirBasis::Speed, spans: by_speed(trace, channel), doubts };
+        let mut spans = by_speed(trace, channel);
+        if trace.has(ALT) {
+            from_the_surface(trace, &mut spans);
+        }
+        return Air { basis: AirBasis::Speed, spans, doubts };
     }
     if usable(trace, ALT, 50_000, powered, &mut doubts) {
         return Air { basis: AirBasis::Height, spans: by_height(trace, red_line), doubts };
@@ -137,6 +148,42 @@ fn by_speed(trace: &Trace, channel: Channel) -> Vec<(usize, usize)> {
         }
     }
     spans(trace.len(), &changes)
+}
+
+/// Narrows spans of flying speed to the time between leaving the surface and touching it, where height shows them:
+/// an aircraft rolls faster than it taxies before the one and after the other.
+fn from_the_surface(trace: &Trace, spans: &mut [(usize, usize)]) {
+    let n = trace.len();
+    let mut before = 0;
+    for span in spans {
+        let (up, down) = *span;
+        let rolling = up..trace.index_at(trace.t[up].saturating_add(ROLL_MS)).min(down);
+        if let Some(ground) = surface(trace, trace.index_at(trace.t[up] - SURFACE_MS).max(before), up)
+            && let Some(above) = rolling.clone().find(|i| trace.value(ALT, *i).is_some_and(|v| v >= ground + OFF_FT))
+        {
+            let last = (rolling.start..above).rev().find(|i| trace.value(ALT, *i).is_some_and(|v| v <= ground));
+            span.0 = last.unwrap_or(up);
+        }
+        if down < n {
+            let after = trace.index_at(trace.t[down].saturating_add(SURFACE_MS)).min(n);
+            let rollout = trace.index_at(trace.t[down] - ROLL_MS).max(span.0)..down;
+            if let Some(ground) = surface(trace, down, after)
+                && let Some(above) =
+                    rollout.clone().rev().find(|i| trace.value(ALT, *i).is_some_and(|v| v >= ground + OFF_FT))
+            {
+                let first = (above..down).find(|i| trace.value(ALT, *i).is_some_and(|v| v <= ground));
+                span.1 = first.unwrap_or(down);
+            }
+        }
+        before = down;
+    }
+}
+
+/// The highest the aircraft stood in a stretch on the ground; `None` if height tells nothing there.
+fn surface(trace: &Trace, from: usize, to: usize) -> Option<i32> {
+    let heights = (from..to).filter_map(|i| trace.value(ALT, i));
+    let (low, high) = heights.fold((i32::MAX, i32::MIN), |(l, h), v| (l.min(v), h.max(v)));
+    (low <= high && high - low <= WANDERS_FT).then_some(high)
 }
 
 /// Up: well above the field. Down: level, with the engine near idle, for half a minute.

@@ -77,7 +77,9 @@ pub struct Field {
 impl Field {
     fn new(column: usize, channel: Channel, convert: Option<(f64, f64)>) -> Self {
         let (_, low, high, measure) = TABLE[channel];
-        let zero_is_missing = channel != OAT && measure == Measure::Temperature;
+        // An engine that runs burns fuel and gives power: nought is a probe that says nothing.
+        let says_nothing = measure == Measure::Temperature || channel == FUEL_FLOW || channel == POWER;
+        let zero_is_missing = channel != OAT && says_nothing;
         Self {
             column,
             channel,

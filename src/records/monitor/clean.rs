@@ -4,7 +4,7 @@
 //! with a loose wire does. What is taken out is said in the summary's doubts.
 
 use super::cell::{MISSING, is_value};
-use super::channel::{CHT, CYLINDERS, OIL_TEMP};
+use super::channel::{CHT, CYLINDERS, Channel, GS, IAS, MANIFOLD, OIL_TEMP, RPM};
 use super::trace::Trace;
 
 /// How fast a reading may change: thousandths at once, thousandths per second on top, and at most.
@@ -26,12 +26,27 @@ const LIKE_THE_OTHERS: i64 = 60_000;
 const FROZEN_MS: i32 = 900_000;
 const MOVES: i32 = 40_000;
 
-/// Cleans the temperature channels of a run in place; gives the doubts.
+/// No aircraft comes from this speed to standing within this time: thousandths of a knot, ms.
+const ROLLS_KT: i32 = 40_000;
+const STANDS_KT: i32 = 3_000;
+const STOPS_MS: i32 = 8_000;
+/// Power for this long without speed is flown, not stood: rpm (thousandths), ms.
+const PULLS_RPM: i32 = 1_800_000;
+const PULLS_MS: i32 = 60_000;
+/// Manifold pressure that steps by this (thousandths of an inHg) in more than one of so many samples is noise.
+const NOISE_INHG: i32 = 4_000;
+const NOISE_ONE_IN: usize = 12;
+
+/// Cleans the channels of a run in place; gives the doubts.
 pub fn clean(trace: &mut Trace) -> Vec<String> {
     let mut doubts = Vec::new();
     for cylinder in 0..CYLINDERS {
         freeze(trace, cylinder, &mut doubts);
     }
+    for channel in [IAS, GS] {
+        lost_speed(trace, channel, &mut doubts);
+    }
+    noise(trace, &mut doubts);
     let mut means = None;
     for channel in (CHT..CHT + CYLINDERS).chain([OIL_TEMP]) {
         let head = channel != OIL_TEMP;
@@ -127,6 +142,65 @@ fn like_the_others(v: i32, heads: Option<&[(i32, i32)]>, i: usize) -> bool {
             (i64::from(v) - mean).abs() <= LIKE_THE_OTHERS
         }
         _ => true,
+    }
+}
+
+/// Sets a speed that drops to nothing in flight to missing, for as long as it says nothing.
+fn lost_speed(trace: &mut Trace, channel: Channel, doubts: &mut Vec<String>) {
+    let mut lost = Vec::new();
+    {
+        let (t, column) = (&trace.t, trace.column(channel));
+        let stands = |i: usize| is_value(column[i]) && column[i] < STANDS_KT;
+        let mut last: Option<usize> = None;
+        let mut i = 0;
+        while i < column.len() {
+            let dropped = stands(i) && last.is_some_and(|l| column[l] >= ROLLS_KT && t[i] - t[l] <= STOPS_MS);
+            if dropped {
+                let end = (i..column.len()).find(|k| is_value(column[*k]) && !stands(*k)).unwrap_or(column.len());
+                if t[end - 1] - t[i] < PULLS_MS || pulls(trace, i, end) {
+                    lost.push((i, end));
+                }
+                i = end;
+                continue;
+            }
+            if is_value(column[i]) {
+                last = Some(i);
+            }
+            i += 1;
+        }
+    }
+    let mut seconds = 0;
+    for (from, to) in lost {
+        seconds += (trace.t[to - 1] - trace.t[from]) / 1000;
+        trace.column_mut(channel)[from..to].fill(MISSING);
+    }
+    if seconds > 0 {
+        let name = super::channel::name(channel);
+        doubts.push(format!("{name} drops to nothing in flight, for {seconds} s in all: left out there"));
+    }
+}
+
+/// The engine gives power in a stretch for longer than anybody does standing.
+fn pulls(trace: &Trace, from: usize, to: usize) -> bool {
+    let (mut since, mut longest) = (None, 0);
+    for i in from..to {
+        match trace.value(RPM, i) {
+            Some(rpm) if rpm >= PULLS_RPM => longest = longest.max(trace.t[i] - *since.get_or_insert(trace.t[i])),
+            Some(_) => since = None,
+            None => {}
+        }
+    }
+    longest >= PULLS_MS
+}
+
+/// Leaves out a manifold pressure that jumps to and fro throughout.
+fn noise(trace: &mut Trace, doubts: &mut Vec<String>) {
+    let column = trace.column(MANIFOLD);
+    let jumps = column.windows(2).filter(|w| is_value(w[0]) && is_value(w[1]) && (w[1] - w[0]).abs() >= NOISE_INHG);
+    let jumps = jumps.count();
+    if jumps * NOISE_ONE_IN > column.len() && jumps > NOISE_ONE_IN {
+        doubts.push(format!("manifold pressure jumps to and fro {jumps} times: left out"));
+        trace.column_mut(MANIFOLD).fill(MISSING);
     }
 }
 

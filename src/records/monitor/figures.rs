@@ -13,6 +13,8 @@ const HELD_MS: i32 = 2_000;
 /// Above idle, where oil pressure must stand, thousandths of an rpm.
 const ABOVE_IDLE_RPM: i32 = 1_500_000;
 /// Cooling and steps of manifold pressure are looked at over this long, ms.
+/// A rate is not told from a stretch where more than one reading in so many is missing.
+const LOST_ONE_IN: usize = 10;
 const MINUTE_MS: i32 = 60_000;
 /// The end of a flight, where power comes off to land, ms.
 const LANDING_MS: i32 = 120_000;
@@ -143,6 +145,11 @@ impl Run<'_> {
                 for &(cylinder, column) in &heads {
                     let fall = column[j].saturating_sub(column[i]);
                     if fall <= best.map_or(0, |b| b.0) || !is_value(column[i]) || !is_value(column[j]) {
+                        continue;
+                    }
+                    // A minute with readings taken out or lost shows no rate.
+                    let lost = column[j..=i].iter().filter(|v| !is_value(**v)).count();
+                    if lost * LOST_ONE_IN > i - j {
                         continue;
                     }
                     // Both ends as the middle of three, so that no single reading makes a fall.

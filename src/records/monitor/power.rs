@@ -188,6 +188,29 @@ mod tests {
         assert!((percent(chart.read(at(2350.0, 23.0, Some(6000.0), Some(oat)))) - 60.91).abs() < 0.005);
     }
 
+    /// `√(T_std / T)` against the pilot's rule of 1 % for 6 °C (10.8 °F), worked by hand: 40 °F colder than standard at
+    /// 2000 ft 1.0415 (rule 1.0400), 69, 49 and 99 °F at sea level .9905, 1.0098, .9635, and 67.6 °F at 6000 ft .9711.
+    #[test]
+    fn cold_air_gives_more_and_warm_air_less() {
+        let mut model = model(&[(2400.0, 22.0, 0.0, 60.0)]);
+        model.power.push(PowerPoint { rpm: 2500.0, manifold_inhg: 22.0, altitude_ft: 0.0, percent: 60.0 });
+        let chart = Chart::of(&model).unwrap();
+        for (ft, oat_f, factor, rule) in [
+            (2000.0, 11.87, 1.0415, 1.04),
+            (0.0, 69.0, 0.9905, 0.99),
+            (0.0, 49.0, 1.0098, 1.01),
+            (0.0, 99.0, 0.9635, 0.96),
+            (6000.0, 67.6, 0.9711, 0.97),
+        ] {
+            let got = percent(chart.read(at(2400.0, 22.0, Some(ft), Some(oat_f)))) / 60.0;
+            assert!((got - factor).abs() < 6e-5, "{ft} ft {oat_f} °F: {got}");
+            assert!((got - rule).abs() < 4e-3, "{ft} ft {oat_f} °F: {got}");
+        }
+        // Not of a turbocharged engine, whose intake air is not outside air.
+        model.turbocharged = true;
+        assert_eq!(percent(Chart::of(&model).unwrap().read(at(2400.0, 22.0, Some(0.0), Some(99.0)))), 60.0);
+    }
+
     #[test]
     fn never_beyond_the_rows() {
         let model = model(&chart_rows());

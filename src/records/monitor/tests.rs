@@ -5,7 +5,7 @@ mod faults;
 mod flown;
 mod layouts;
 
-use super::made::{Made, flight, leg};
+use super::made::{Leg, Made, flight, leg};
 use super::*;
 use crate::records::run::{AirBasis, Phase};
 
@@ -90,4 +90,26 @@ fn both_ways_give_the_same() {
     let csv = Made::default().csv(&flight(400.0, 600.0, 900.0, 600.0, 240.0));
     let by = |way| reduce_by(way, csv.as_bytes(), "a.csv", None, &context());
     assert_eq!(by(Way::Fast), by(Way::Csv));
+}
+
+/// Time in service is "the time from the moment an aircraft leaves the surface of the earth until it touches it at
+/// the next point of landing" (14 CFR 1.1). Two flights without stopping the engine: taxi, waiting and rolling between
+/// them count for nothing.
+#[test]
+fn air_time_is_time_in_service_as_14_cfr_1_1_has_it() {
+    let mut legs = flight(400.0, 600.0, 900.0, 600.0, 240.0);
+    legs.truncate(10);
+    // Off again after 240 s of taxi: roll at rising power, 300 s up, 600 s along, 300 s down, in.
+    legs.push(Leg { step: false, ..leg(20.0, 2680.0, 25.0, 49.0, 5000.0, 300.0) });
+    legs.push(leg(300.0, 2680.0, 24.0, 90.0, 8000.0, 380.0));
+    legs.push(leg(600.0, 2400.0, 22.0, 140.0, 8000.0, 360.0));
+    legs.push(leg(300.0, 2300.0, 18.0, 130.0, 5000.0, 330.0));
+    legs.push(leg(200.0, 1000.0, 11.0, 10.0, 5000.0, 280.0));
+    for every_s in [0.2, 1.0, 5.0] {
+        let run = &runs(&Made { every_s, ..Made::default() }.csv(&legs))[0];
+        assert_eq!(run.flights, 2);
+        near(run.air_s, 2100.0 + 1200.0, 2.0 * every_s);
+        near(run.ground_between_s, 260.0, every_s);
+        near(run.ground_before_s + run.ground_between_s + run.ground_after_s, 860.0, 2.0 * every_s);
+    }
 }

@@ -28,7 +28,11 @@ pub fn lay_out(c: &Content) -> String {
     if !c.break_in.is_empty() {
         title(&mut out, "BREAK-IN");
         for (place, words) in &c.break_in {
-            line(&mut out, &format!("  {place}: {}", words.join("; ")), 4);
+            let (first, rest) = words.split_first().map_or(("", &[][..]), |(first, rest)| (first.as_str(), rest));
+            line(&mut out, &format!("  {place}: {first}"), 4);
+            for words in rest {
+                line(&mut out, &format!("    {words}"), 6);
+            }
         }
     }
     if !c.records.is_empty() || !c.rejections.is_empty() {

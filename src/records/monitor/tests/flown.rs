@@ -4,7 +4,6 @@
 use super::*;
 use crate::engine::{Model, PowerPoint};
 use crate::records::Source;
-use crate::records::monitor::made::Leg;
 
 /// A legged flight from a field at 5000 ft with a first cruise of the caller's.
 fn with_cruise(cruise: &[Leg]) -> Vec<Leg> {
