@@ -146,7 +146,14 @@ fn again<'a>(
 ) -> Result<Vec<StripRow>, Stop> {
     let Rules { config, models } = load::rules(&cli.config)?;
     let folder = config.settings.fleet.folder.clone();
-    let look = Look { folder, config, models, settle: Duration::ZERO, time: Duration::MAX };
+    let look = Look {
+        folder,
+        config,
+        models,
+        settle: Duration::ZERO,
+        time: Duration::MAX,
+        progress: scan::Progress::default(),
+    };
     let mut files: Vec<&str> = known.map(|k| k.file.as_str()).collect();
     files.dedup();
     let mut rows = Vec::new();

@@ -18,8 +18,8 @@ pub fn questions(e: &EngineView) -> Vec<(&'static str, String)> {
     if !b.points.is_empty() {
         out.push(("oil changes", points(b)));
     }
-    out.extend(band(b).map(|line| ("cruise power", line)));
-    out.extend(trend(e, b).map(|line| ("rate", line)));
+    out.extend(band(b).map(|line| ("power", line)));
+    out.extend(trend(e, b).map(|line| ("trend", line)));
     out.push((
         "stabilised",
         match b.stabilised_p {

@@ -102,7 +102,7 @@ fn one(e: &EngineView, alerts: &[Alert], as_of: Instant, zone: Tz) -> String {
     let mut out = format!("{}, serial {}, model {}\n", words::place(&e.tail, e.position.as_deref()), e.serial, e.model);
     let mut line = |name: &str, value: String| {
         if !value.is_empty() {
-            out.push_str(&wrap(&format!("  {name:<14}{}", value.replace('\n', " ")), WIDTH, 16));
+            out.push_str(&wrap(&format!("  {name}: {}", value.replace('\n', " ")), WIDTH, 6));
             out.push('\n');
         }
     };

@@ -37,6 +37,7 @@ fn engine(flights: i64) -> Engine {
                 tail: "N0417H".into(),
                 position: None,
                 source: source(n as u32 + 2),
+                remarks: None,
                 what,
             });
         };

@@ -338,10 +338,11 @@ impl<'a> Drawn<'a> {
         if let (Upper::Power, Some([low, high])) = (self.upper, self.run.limits.power_pct) {
             let band = ink::RATE.mix(0.16).filled();
             drawn(chart.draw_series([Rectangle::new([(0.0, low), (self.length, high)], band)]))?;
-            // Below the band, in the middle: the line is within it there, or the words do not matter.
-            let style = letters(12.0, scale, ink::RATE).pos(Pos::new(HPos::Center, VPos::Top));
-            let words = Text::new(format!("break-in band {low:.0} to {high:.0} %"), (0, (3.0 * scale) as i32), style);
-            drawn(chart.draw_series([EmptyElement::at((self.length / 2.0, low)) + words]))?;
+            // At the foot, where no flown power lies.
+            let style = letters(12.0, scale, ink::RATE).pos(Pos::new(HPos::Center, VPos::Bottom));
+            let words = format!("shaded across: break-in band {low:.0} to {high:.0} %");
+            let words = Text::new(words, (0, -(3.0 * scale) as i32), style);
+            drawn(chart.draw_series([EmptyElement::at((self.length / 2.0, 0.0)) + words]))?;
         }
         for line in points {
             drawn(chart.draw_series(LineSeries::new(line, ink::RATE.stroke_width(width(2.0, scale)))))?;
@@ -369,11 +370,10 @@ impl<'a> Drawn<'a> {
         for (limit, words) in limits.into_iter().zip(["limit", "oil limit"]) {
             if let Some(limit) = limit {
                 across(&mut chart, scale, (0.0, self.length), limit, ink::LIMIT, "")?;
-                // At the right end, where heads have cooled and the line stays clear of the words.
-                let style = letters(12.0, scale, ink::LIMIT).pos(Pos::new(HPos::Right, VPos::Bottom));
-                let words =
-                    Text::new(format!("{words} {limit:.0}"), (-(4.0 * scale) as i32, -(2.0 * scale) as i32), style);
-                drawn(chart.draw_series([EmptyElement::at((self.length, limit)) + words]))?;
+                // Where cruise keeps heads above and oil below.
+                let style = letters(12.0, scale, ink::LIMIT).pos(Pos::new(HPos::Center, VPos::Bottom));
+                let words = Text::new(format!("{words} {limit:.0}"), (0, -(2.0 * scale) as i32), style);
+                drawn(chart.draw_series([EmptyElement::at((self.length * 0.7, limit)) + words]))?;
             }
         }
         for line in &self.heads {
