@@ -93,6 +93,7 @@ mod tests {
             tail: "N0417H".into(),
             position: None,
             source: Source { file: "N0417H/logbook.csv".into(), line: n as u32 + 2 },
+            remarks: None,
             what: What::Level { qt: *qt },
         });
         Engine {
