@@ -259,11 +259,11 @@ impl Service {
                 return Ok(());
             }
             // The digest goes all the same, and says so: silence must not look like health.
-            let newly = !std::mem::replace(&mut self.hung, true);
-            if newly || self.digest_due(Utc::now()).is_some() {
+            if !self.hung || self.digest_due(Utc::now()).is_some() {
                 let why = format!("no answer for {} s", HUNG.as_secs());
                 warn!(%why, "the fleet folder does not answer");
-                return self.judge(Batch { unreachable: Some(why), ..Batch::default() }, HUNG);
+                self.judge(Batch { unreachable: Some(why), ..Batch::default() }, HUNG)?;
+                self.hung = true;
             }
             return Ok(());
         }
