@@ -12,13 +12,13 @@ use crate::support::{PROGRAM, copy_demo};
 const PATIENCE: Duration = Duration::from_secs(60);
 
 /// A running service with its log; ends with its case.
-struct Service {
-    child: Child,
+pub struct Service {
+    pub child: Child,
     log: PathBuf,
 }
 
 impl Service {
-    fn start(folder: &Path, config: &str) -> Self {
+    pub fn start(folder: &Path, config: &str) -> Self {
         let log = folder.join("log");
         let child = Command::new(PROGRAM)
             .args(["watch", "--config", config])
@@ -37,7 +37,7 @@ impl Service {
     }
 
     /// Waits until the log holds `words` `times` times.
-    fn wait_for(&self, words: &str, times: usize) -> String {
+    pub fn wait_for(&self, words: &str, times: usize) -> String {
         let started = Instant::now();
         loop {
             let said = self.said();

@@ -321,30 +321,11 @@ fn commands_end_with_the_codes_of_the_contract() {
     assert_eq!(code(&["replay", "--with", "missing.toml"]), Some(74));
     assert_eq!(code(&["status", "--config", "missing.toml"]), Some(78));
     // Another one runs on this state: it is named.
-    let config = at.join("demo-fleet/cowlwatch.toml");
-    let start = || {
-        std::process::Command::new(crate::support::PROGRAM)
-            .args(["watch", "--config", config.to_str().unwrap()])
-            .stderr(std::process::Stdio::null())
-            .spawn()
-            .unwrap()
-    };
-    let mut service = start();
-    let started = std::time::Instant::now();
-    let busy = loop {
-        // A scan was first and kept the service off.
-        if service.try_wait().unwrap().is_some() {
-            service = start();
-        }
-        let out = run(at, &["scan", "--config", "demo-fleet/cowlwatch.toml", "--as-of", "2025-07-02"]);
-        if out.status.code() == Some(75) || started.elapsed().as_secs() > 60 {
-            break out;
-        }
-    };
+    let service = crate::reload::Service::start(at, "demo-fleet/cowlwatch.toml");
+    service.wait_for(" watching ", 1);
+    let busy = run(at, &["scan", "--config", "demo-fleet/cowlwatch.toml", "--as-of", "2025-07-02"]);
     let err = String::from_utf8_lossy(&busy.stderr).into_owned();
-    let named = err.contains(&service.id().to_string());
-    service.kill().unwrap();
-    service.wait().unwrap();
+    let named = err.contains(&service.child.id().to_string());
     assert_eq!(busy.status.code(), Some(75));
     assert!(named, "{err}");
 }
