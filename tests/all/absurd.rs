@@ -162,7 +162,8 @@ fn a_frozen_probe_makes_no_finding() {
 
 #[test]
 fn a_clock_that_jumps_makes_no_finding() {
-    let shifts: [(&str, fn(usize) -> i64); 5] = [
+    type Shift = fn(usize) -> i64;
+    let shifts: [(&str, Shift); 5] = [
         ("an hour forward in cruise", |s| if s > 2000 { 3600 } else { 0 }),
         ("an hour back in cruise", |s| if s > 2000 { -3600 } else { 0 }),
         ("back to 2000 in cruise", |s| if s > 2000 { -820_000_000 } else { 0 }),

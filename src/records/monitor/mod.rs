@@ -41,7 +41,7 @@ use std::sync::Arc;
 use chrono_tz::Tz;
 
 pub use join::{Edge, goes_on, join};
-pub use strip::Strip;
+pub use strip::{Series, Strip};
 
 use super::layout::MonitorLayout;
 use super::{Rejection, RunSummary};

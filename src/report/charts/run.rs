@@ -7,7 +7,7 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::frame::{Chart, across, letters, width};
 use super::{ChartError, Picture, drawn, ink, png, svg};
-use crate::records::monitor::Strip;
+use crate::records::monitor::{Series, Strip};
 use crate::records::run::{AirBasis, Peak, Phase};
 use crate::report::RunPicture;
 use crate::report::words::{numbers, place};
@@ -124,6 +124,9 @@ impl Group {
     }
 }
 
+/// One channel of a strip.
+type Channel = fn(&Strip) -> &Series;
+
 /// A group of phases, minutes after the run's start.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Span {
@@ -179,7 +182,7 @@ enum Upper {
 
 impl Upper {
     fn of(run: &RunPicture) -> Self {
-        let has = |get: fn(&Strip) -> &Vec<Option<i16>>| run.parts.iter().any(|p| !get(p).is_empty());
+        let has = |get: Channel| run.parts.iter().any(|p| !get(p).is_empty());
         match () {
             () if has(|p| &p.power_pct) => Self::Power,
             () if has(|p| &p.manifold) => Self::Manifold,
@@ -207,7 +210,7 @@ impl Upper {
     }
 
     fn points(self, run: &RunPicture) -> impl Iterator<Item = Vec<(f64, f64)>> {
-        let (get, per): (fn(&Strip) -> &Vec<Option<i16>>, f64) = match self {
+        let (get, per): (Channel, f64) = match self {
             Self::Power => (|p| &p.power_pct, 1.0),
             Self::Manifold => (|p| &p.manifold, 0.1),
             Self::Rpm => (|p| &p.rpm, 10.0),
@@ -217,7 +220,7 @@ impl Upper {
 }
 
 /// A channel as lines without gaps: minutes, value.
-fn lines(run: &RunPicture, get: fn(&Strip) -> &Vec<Option<i16>>, per: f64) -> Vec<Vec<(f64, f64)>> {
+fn lines(run: &RunPicture, get: Channel, per: f64) -> Vec<Vec<(f64, f64)>> {
     let mut lines: Vec<Vec<(f64, f64)>> = vec![Vec::new()];
     for part in &run.parts {
         let by = offset_min(run, part);

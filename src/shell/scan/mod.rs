@@ -43,7 +43,7 @@ pub struct FileRecords {
 /// A change to what is known of the fleet folder.
 #[derive(Debug)]
 pub enum Change {
-    Put(FileRow, FileRecords),
+    Put(FileRow, Box<FileRecords>),
     /// Same content, other size, time or inode.
     Touch(FileRow),
     Remove(String),

@@ -74,7 +74,7 @@ impl Tail {
         if known.get(&path) != Some(&row) {
             batch.read += 1;
             let records = FileRecords { aircraft, rejections, ..FileRecords::default() };
-            batch.changes.push(Change::Put(row, records));
+            batch.changes.push(Change::Put(row, Box::new(records)));
         } else {
             batch.unchanged += 1;
         }
@@ -143,7 +143,7 @@ impl Tail {
                 let row = row(&file.path, &file.tail, &opened, self.version(&file.role));
                 batch.read += 1;
                 batch.changes.push(match records {
-                    Some(records) => Change::Put(row, records),
+                    Some(records) => Change::Put(row, Box::new(records)),
                     None => Change::Touch(row),
                 });
             }
