@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::Instant;
 
-use cowlwatch::records::monitor::{RecordedEngine, ReduceContext, Way, reduce_by};
+use cowlwatch::records::monitor::{RecordedEngine, ReduceContext, Reducer, Way};
 
 const ROWS: u32 = 5400;
 const TURNS: usize = 5;
@@ -37,9 +37,9 @@ fn files(folder: &str) -> Vec<PathBuf> {
 
 fn reduce(way: Way, folder: &str) {
     let context = ReduceContext::new(chrono_tz::UTC, vec![RecordedEngine::new(None, None)]);
-    let (mut runs, mut air) = (0, 0.0);
+    let (mut runs, mut air, mut reducer) = (0, 0.0, Reducer::default());
     for file in files(folder) {
-        let (found, rejected) = reduce_by(way, fs::File::open(&file).unwrap(), "a.csv", None, &context);
+        let (found, rejected) = reducer.reduce_by(way, fs::File::open(&file).unwrap(), "a.csv", None, &context);
         assert!(rejected.is_empty(), "{rejected:?}");
         runs += found.len();
         air += found.iter().map(|r| r.air_s).sum::<f64>();

@@ -64,11 +64,7 @@ fn eight(word: u64, len: usize, mark: u8) -> Option<i32> {
     if len == usize::from(negative) + usize::from(hit != 0) {
         return None;
     }
-    let v = digits.wrapping_mul(10).wrapping_add(digits >> 8);
-    let v = (v & 0x0000_00FF_0000_00FF)
-        .wrapping_mul(0x000F_4240_0000_0064)
-        .wrapping_add(((v >> 16) & 0x0000_00FF_0000_00FF).wrapping_mul(0x0000_2710_0000_0001));
-    Some(fixed(v >> 32, decimals, negative))
+    Some(fixed(together(digits) >> 32, decimals, negative))
 }
 
 /// `digits` with `decimals` of them after the mark, in thousandths, rounded half away from zero; too large: missing.
@@ -87,6 +83,15 @@ fn fixed(digits: u64, decimals: u32, negative: bool) -> i32 {
         Ok(v) => v,
         Err(_) => MISSING,
     }
+}
+
+/// Eight digits, the last one in the top byte, as a number in the upper half.
+#[inline(always)]
+fn together(digits: u64) -> u64 {
+    let v = digits.wrapping_mul(10).wrapping_add(digits >> 8);
+    (v & 0x0000_00FF_0000_00FF)
+        .wrapping_mul(0x000F_4240_0000_0064)
+        .wrapping_add(((v >> 16) & 0x0000_00FF_0000_00FF).wrapping_mul(0x0000_2710_0000_0001))
 }
 
 /// Reads a cell the plain way: blanks around it, a sign, any number of digits; placeholders are missing.

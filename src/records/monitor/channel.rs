@@ -6,6 +6,7 @@
 use std::sync::Arc;
 
 use super::cell::{BAD, MISSING, is_value};
+use super::four::Usual;
 use super::unit::{Measure, conversion};
 use crate::records::layout::MonitorLayout;
 
@@ -70,6 +71,8 @@ pub struct Field {
     high: i32,
     /// A reading of exactly zero is a lost probe.
     zero_is_missing: bool,
+    /// Cells that need no second look.
+    pub usual: Usual,
     /// First line with a cell that is no number, and how many there were.
     pub bad: Option<(u32, u32)>,
 }
@@ -80,28 +83,22 @@ impl Field {
         // An engine that runs burns fuel and gives power: nought is a probe that says nothing.
         let says_nothing = measure == Measure::Temperature || channel == FUEL_FLOW || channel == POWER;
         let zero_is_missing = channel != OAT && says_nothing;
-        Self {
-            column,
-            channel,
-            convert,
-            low: (low * 1000.0) as i32,
-            high: (high * 1000.0) as i32,
-            zero_is_missing,
-            bad: None,
+        let (low, high) = ((low * 1000.0) as i32, (high * 1000.0) as i32);
+        Self { column, channel, convert, low, high, zero_is_missing, usual: Usual::none(), bad: None }
+    }
+
+    /// The value of a cell that needs a second look; those like it need none from now on.
+    #[inline(never)]
+    pub fn other(&mut self, text: &[u8], raw: i32, mark: u8, line: u32) -> i32 {
+        // A converted value is checked after it is converted; a position has more decimals and is seldom read.
+        if is_value(raw) && self.convert.is_none() && self.channel < LAT {
+            self.usual = Usual::like(text, mark, self.low.max(i32::from(self.zero_is_missing)), self.high);
         }
+        self.value(raw, line)
     }
 
     /// A raw cell value in our unit; out of range, zero probe or no number: missing.
-    #[inline]
     pub fn value(&mut self, raw: i32, line: u32) -> i32 {
-        if self.convert.is_none() && raw >= self.low && raw <= self.high && !(raw == 0 && self.zero_is_missing) {
-            return raw;
-        }
-        self.unusual(raw, line)
-    }
-
-    #[cold]
-    fn unusual(&mut self, raw: i32, line: u32) -> i32 {
         if raw == BAD {
             let (first, n) = self.bad.unwrap_or((line, 0));
             self.bad = Some((first, n.saturating_add(1)));
@@ -236,6 +233,12 @@ impl Columns {
             Some(engine) => engine.fields.push(field),
             None => self.engines.push(EngineColumns { position, fields: vec![field] }),
         }
+    }
+
+    /// How many cells of a row are looked at, from the first on.
+    pub fn keep(&self) -> usize {
+        let fields = self.engines.iter().flat_map(|e| &e.fields).chain(&self.shared).map(|f| f.column);
+        fields.chain(self.time.iter().copied()).max().map_or(0, |last| last + 1)
     }
 
     /// Puts rpm first and drops engines without it: nothing says when they run.

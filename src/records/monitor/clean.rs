@@ -69,8 +69,12 @@ pub fn clean(trace: &mut Trace) -> Vec<String> {
 /// No gap and no step that would need a closer look: nearly every probe of nearly every run.
 fn steady(column: &[i32], pace: &Pace) -> bool {
     let step = pace.step as i32;
-    column.is_empty()
-        || (is_value(column[0]) && column.windows(2).all(|w| is_value(w[1]) && w[1].abs_diff(w[0]) as i32 <= step))
+    let Some(first) = column.first() else { return true };
+    // A missing value is farther from any other than a step. No early end, so that the compiler takes many at once.
+    let steps = column.iter().zip(&column[1..]);
+    is_value(*first)
+        && steps
+            .fold(true, |steady, (a, b)| steady & ((b.wrapping_sub(*a).wrapping_add(step) as u32) <= 2 * step as u32))
 }
 
 /// Sum and number of the heads at each sample.
@@ -204,12 +208,13 @@ fn noise(trace: &mut Trace, doubts: &mut Vec<String>) {
     }
 }
 
-/// A stretch of [`FROZEN_MS`] holds two of the samples a third of that apart, with the same value.
+/// A stretch of [`FROZEN_MS`] holds two of the samples a third of that apart, with the same value from one to the other.
 fn may_be_frozen(t: &[i32], column: &[i32]) -> bool {
     let mut at = 0;
     while at < column.len() {
         let next = t.partition_point(|x| *x < t[at] + FROZEN_MS / 3);
-        if next < column.len() && column[next] == column[at] && is_value(column[at]) {
+        let same = column.get(at..=next).is_some_and(|part| part.iter().all(|v| *v == column[at]));
+        if same && is_value(column[at]) {
             return true;
         }
         at = next;

@@ -44,14 +44,21 @@ impl Run<'_> {
         let column = self.trace.column(channel);
         let mut best: Option<(i32, usize)> = None;
         for &(from, to) in ranges {
-            for i in from..to.min(column.len()) {
-                let beats = |v: i32| is_value(v) && best.is_none_or(|(b, _)| sign(v) > b);
-                if beats(column[i])
-                    && counts(i)
-                    && let Some(v) = self.least_back(column, from, i, &sign, &counts)
-                    && best.is_none_or(|(b, _)| v > b)
+            for (start, part) in pieces(column, from, to) {
+                // Most pieces hold nothing higher. No early end, so that the compiler takes many at once.
+                if best.is_some_and(|(b, _)| part.iter().fold(true, |none, v| none & (!is_value(*v) | (sign(*v) <= b))))
                 {
-                    best = Some((v, i));
+                    continue;
+                }
+                for i in start..start + part.len() {
+                    let beats = |v: i32| is_value(v) && best.is_none_or(|(b, _)| sign(v) > b);
+                    if beats(column[i])
+                        && counts(i)
+                        && let Some(v) = self.least_back(column, from, i, &sign, &counts)
+                        && best.is_none_or(|(b, _)| v > b)
+                    {
+                        best = Some((v, i));
+                    }
                 }
             }
         }
@@ -113,15 +120,21 @@ impl Run<'_> {
     pub fn lowest_oil_pressure(&self) -> Option<Peak> {
         let rpm = self.trace.column(RPM);
         let above_idle = |i: usize| is_value(rpm[i]) && rpm[i] >= ABOVE_IDLE_RPM;
-        self.held_where(OIL_PRESS, &[(0, self.trace.len())], |v| -v, above_idle).map(|p| self.peak(p, None))
+        self.held_where(OIL_PRESS, &[(0, self.trace.len())], i32::wrapping_neg, above_idle).map(|p| self.peak(p, None))
     }
 
     /// Median over the ranges, of at most some two thousand samples.
     pub fn median(&self, channel: Channel, ranges: &[(usize, usize)]) -> Option<i32> {
         let column = self.trace.column(channel);
         let n: usize = ranges.iter().map(|(a, b)| b - a).sum();
-        let picked = ranges.iter().flat_map(|&(a, b)| column.get(a..b).unwrap_or_default());
-        let mut values: Vec<i32> = picked.step_by(n / 2000 + 1).copied().filter(|v| is_value(*v)).collect();
+        let (every, mut skip) = (n / 2000 + 1, 0);
+        let mut values: Vec<i32> = Vec::new();
+        for &(a, b) in ranges {
+            let part = column.get(a..b).unwrap_or_default();
+            values.extend(part.iter().skip(skip).step_by(every).copied().filter(|v| is_value(*v)));
+            // How far the next pick reaches into what follows.
+            skip = (skip + every - part.len() % every) % every;
+        }
         let middle = values.len() / 2;
         (!values.is_empty()).then(|| *values.select_nth_unstable(middle).1)
     }
@@ -134,29 +147,47 @@ impl Run<'_> {
             (0..CYLINDERS).map(|c| (c as u8 + 1, self.trace.column(CHT + c))).filter(|h| !h.1.is_empty()).collect();
         for &(up, down) in &self.air.spans {
             let mut j = up;
-            for i in up..down {
-                while j + 1 < i && t[i] - t[j + 1] >= MINUTE_MS {
-                    j += 1;
+            for (start, part) in pieces(t, up, down) {
+                let last = start + part.len() - 1;
+                let mut reach = j;
+                while reach + 1 < last && t[last] - t[reach + 1] >= MINUTE_MS {
+                    reach += 1;
                 }
-                let span = t[i] - t[j];
-                if !(MINUTE_MS..=MINUTE_MS + self.gap_ms).contains(&span) {
+                let least = best.map_or(0, |b| b.0);
+                // The most any head can have fallen here; missing values make it large.
+                let may = |column: &[i32]| {
+                    let high = column[j..=reach].iter().fold(i32::MIN, |m, v| m.max(*v));
+                    let low = column[start..=last].iter().fold(i32::MAX, |m, v| m.min(*v));
+                    high.saturating_sub(low) > least
+                };
+                if !heads.iter().any(|(_, column)| may(column)) {
+                    j = reach;
                     continue;
                 }
-                for &(cylinder, column) in &heads {
-                    let fall = column[j].saturating_sub(column[i]);
-                    if fall <= best.map_or(0, |b| b.0) || !is_value(column[i]) || !is_value(column[j]) {
+                for i in start..=last {
+                    while j + 1 < i && t[i] - t[j + 1] >= MINUTE_MS {
+                        j += 1;
+                    }
+                    let span = t[i] - t[j];
+                    if !(MINUTE_MS..=MINUTE_MS + self.gap_ms).contains(&span) {
                         continue;
                     }
-                    // A minute with readings taken out or lost shows no rate.
-                    let lost = column[j..=i].iter().filter(|v| !is_value(**v)).count();
-                    if lost * LOST_ONE_IN > i - j {
-                        continue;
-                    }
-                    // Both ends as the middle of three, so that no single reading makes a fall.
-                    let fall = middle(column, j) - middle(column, i);
-                    let rate = (i64::from(fall) * i64::from(MINUTE_MS) / i64::from(span)) as i32;
-                    if rate > best.map_or(0, |b| b.0) {
-                        best = Some((rate, i, cylinder));
+                    for &(cylinder, column) in &heads {
+                        let fall = column[j].saturating_sub(column[i]);
+                        if fall <= best.map_or(0, |b| b.0) || !is_value(column[i]) || !is_value(column[j]) {
+                            continue;
+                        }
+                        // A minute with readings taken out or lost shows no rate.
+                        let lost = column[j..=i].iter().filter(|v| !is_value(**v)).count();
+                        if lost * LOST_ONE_IN > i - j {
+                            continue;
+                        }
+                        // Both ends as the middle of three, so that no single reading makes a fall.
+                        let fall = middle(column, j) - middle(column, i);
+                        let rate = (i64::from(fall) * i64::from(MINUTE_MS) / i64::from(span)) as i32;
+                        if rate > best.map_or(0, |b| b.0) {
+                            best = Some((rate, i, cylinder));
+                        }
                     }
                 }
             }
@@ -200,6 +231,13 @@ impl Run<'_> {
         }
         best.map(|p| self.peak(p, None))
     }
+}
+
+/// The range in pieces short enough that one odd value does not cost much, with where each starts.
+fn pieces(column: &[i32], from: usize, to: usize) -> impl Iterator<Item = (usize, &[i32])> {
+    const LENGTH: usize = 64;
+    let column = column.get(from..to.min(column.len())).unwrap_or_default();
+    column.chunks(LENGTH).enumerate().map(move |(k, part)| (from + k * LENGTH, part))
 }
 
 /// The middle one of a sample and its neighbours.

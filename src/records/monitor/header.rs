@@ -6,6 +6,7 @@ use super::channel::Columns;
 use super::lines::Lines;
 use super::reader::Reduction;
 use super::recorder::Recorder;
+use super::trace::Trace;
 
 impl Reduction<'_> {
     pub fn decimal_mark(&self, delimiter: u8) -> u8 {
@@ -19,7 +20,7 @@ impl Reduction<'_> {
     }
 
     /// Finds the header; gives the delimiter, or `None` after rejecting the file.
-    pub fn header(&mut self, lines: &mut Lines<impl Read>) -> std::io::Result<Option<u8>> {
+    pub fn header(&mut self, lines: &mut Lines<'_, impl Read>) -> std::io::Result<Option<u8>> {
         let skip = self.layout.map_or(0, |l| l.shape.skip_lines);
         let mut delimiter = self.layout.and_then(|l| l.shape.delimiter).and_then(|d| u8::try_from(d).ok());
         while let Some((number, text)) = lines.next_line()? {
@@ -39,7 +40,9 @@ impl Reduction<'_> {
             for (found, expected) in std::mem::take(&mut self.columns.problems) {
                 self.reject(number, found, &expected, !usable);
             }
-            self.recorders = self.columns.engines.iter().map(|e| Recorder::new(e.position.clone())).collect();
+            let engines = self.columns.engines.iter();
+            let trace = |spare: &mut Vec<Trace>| spare.pop().unwrap_or_default();
+            self.recorders = engines.map(|e| Recorder::new(e.position.clone(), trace(&mut self.spare))).collect();
             return Ok(usable.then_some(delimiter));
         }
         self.reject(0, "no header row".into(), "a row naming the columns, such as time,rpm,cht1_f", true);
@@ -51,6 +54,9 @@ impl Reduction<'_> {
             Ok(text) => text.to_owned(),
             Err(_) => encoding_rs::WINDOWS_1252.decode_without_bom_handling(text).0.into_owned(),
         };
+        if !text.contains('"') {
+            return text.split(char::from(delimiter)).map(|c| c.trim().to_owned()).collect();
+        }
         let mut record = csv::StringRecord::new();
         let mut reader = csv::ReaderBuilder::new().has_headers(false).delimiter(delimiter).from_reader(text.as_bytes());
         let _ = reader.read_record(&mut record);

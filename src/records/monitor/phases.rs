@@ -154,10 +154,10 @@ fn by_height(trace: &Trace, from: usize, to: usize, pieces: &mut Vec<Piece>) {
             high += 1;
         }
         let dt = i64::from(trace.t[from + high] - trace.t[from + low]).max(1);
-        let fpm = i64::from(alt[high] - alt[low]) * 60_000 / dt;
-        let phase = match fpm {
-            _ if fpm > STEEP_FPM => Phase::Climb,
-            _ if fpm < -STEEP_FPM => Phase::Descent,
+        let (rise, steep) = (i64::from(alt[high] - alt[low]) * 60_000, (STEEP_FPM + 1) * dt);
+        let phase = match rise {
+            _ if rise >= steep => Phase::Climb,
+            _ if rise <= -steep => Phase::Descent,
             _ => Phase::Cruise,
         };
         add(&mut own, phase, from + i, from + i + 1);

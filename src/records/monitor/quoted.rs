@@ -5,6 +5,7 @@ use csv_core::{ReadRecordResult, Reader, ReaderBuilder, Terminator};
 
 use super::cell::cell;
 use super::cells::Cells;
+use super::channel::Field;
 
 /// Cuts one line at a time.
 #[derive(Debug)]
@@ -43,9 +44,9 @@ impl Quoted {
         }
     }
 
-    /// The row cut last; `mark` is the decimal mark.
-    pub fn row(&self, mark: u8) -> QuotedRow<'_> {
-        QuotedRow { of: self, mark }
+    /// The row cut last, which stands in `line`; `mark` is the decimal mark.
+    pub fn row(&self, mark: u8, line: u32) -> QuotedRow<'_> {
+        QuotedRow { of: self, mark, line }
     }
 }
 
@@ -53,6 +54,7 @@ impl Quoted {
 pub struct QuotedRow<'a> {
     of: &'a Quoted,
     mark: u8,
+    line: u32,
 }
 
 impl QuotedRow<'_> {
@@ -66,12 +68,20 @@ impl QuotedRow<'_> {
 }
 
 impl Cells for QuotedRow<'_> {
-    fn text(&self, column: usize) -> &[u8] {
+    fn rows(&self) -> u32 {
+        1
+    }
+
+    fn line(&self, _: u32) -> u32 {
+        self.line
+    }
+
+    fn text(&self, _: u32, column: usize) -> &[u8] {
         self.raw(column).trim_ascii_end()
     }
 
-    fn number(&self, column: usize) -> i32 {
-        cell(self.raw(column), self.mark)
+    fn values(&self, field: &mut Field, rows: &[u32], out: &mut Vec<i32>) {
+        out.extend(rows.iter().map(|_| field.value(cell(self.raw(field.column), self.mark), self.line)));
     }
 }
 
@@ -99,7 +109,7 @@ mod tests {
                 let expected: Vec<Vec<u8>> = record.iter().map(<[u8]>::to_vec).collect();
                 let count = quoted.cut(line.as_bytes());
                 prop_assert_eq!(matches!(found, Ok(true)).then_some(expected.len()), count);
-                let row = quoted.row(b'.');
+                let row = quoted.row(b'.', 1);
                 let cells: Vec<Vec<u8>> = (0..count.unwrap_or(0)).map(|i| row.raw(i).to_vec()).collect();
                 prop_assert_eq!(cells, expected);
             }

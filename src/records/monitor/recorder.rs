@@ -63,16 +63,15 @@ pub struct Recorder {
 }
 
 impl Recorder {
-    pub fn new(position: Option<Arc<str>>) -> Self {
-        Self {
-            position,
-            trace: Trace::default(),
-            cut: Cut::default(),
-            state: State::Off,
-            running_ms: 0,
-            last_ms: None,
-            flying: false,
-        }
+    /// `trace` is used for its memory.
+    pub fn new(position: Option<Arc<str>>, mut trace: Trace) -> Self {
+        trace.begin(0, 0);
+        Self { position, trace, cut: Cut::default(), state: State::Off, running_ms: 0, last_ms: None, flying: false }
+    }
+
+    /// The engine turns, but not yet for long enough to be a run: its samples may yet be forgotten.
+    pub fn starting(&self) -> bool {
+        matches!(self.state, State::Starting)
     }
 
     /// Takes note of a sample: its time, rpm and the aircraft's speed (thousandths or [`MISSING`]).
@@ -118,6 +117,22 @@ impl Recorder {
             self.running_ms = at_ms;
         }
         Step::Keep
+    }
+
+    /// The run now open keeps `more` samples up to `at_ms` if the engine runs in all of them and none is late.
+    pub fn keeps_on(&self, at_ms: i64, more: usize) -> bool {
+        matches!(self.state, State::Running) && self.trace.takes(at_ms, more)
+    }
+
+    /// Takes note of samples as [`Self::step`] and [`Trace::open`] would of each, after [`Self::keeps_on`]; their
+    /// times and rpm, and the aircraft's speed at the last.
+    pub fn keep_on(&mut self, at_ms: impl Iterator<Item = i64> + Clone, rpm: &[i32], speed: i32) {
+        if let Some(last) = at_ms.clone().last() {
+            (self.last_ms, self.running_ms) = (Some(last), last);
+            self.flying = is_value(speed) && speed >= FLYING_KT;
+        }
+        self.trace.take(at_ms);
+        self.trace.column_mut(RPM).extend_from_slice(rpm);
     }
 
     /// Ends the run, if there is one: true if [`Self::trace`] now holds it. `cut`: the recording ends here.

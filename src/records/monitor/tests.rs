@@ -88,7 +88,7 @@ fn several_runs_over_midnight() {
 #[test]
 fn both_ways_give_the_same() {
     let csv = Made::default().csv(&flight(400.0, 600.0, 900.0, 600.0, 240.0));
-    let by = |way| reduce_by(way, csv.as_bytes(), "a.csv", None, &context());
+    let by = |way| Reducer::default().reduce_by(way, csv.as_bytes(), "a.csv", None, &context());
     assert_eq!(by(Way::Fast), by(Way::Csv));
 }
 

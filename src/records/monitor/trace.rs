@@ -58,14 +58,14 @@ impl Trace {
         self.columns[channel].iter().any(|v| is_value(*v))
     }
 
-    /// Opens a sample at `at_ms`; false if thinning drops it. Channels are then pushed with [`Self::put`].
+    /// Opens a sample at `at_ms`; false if thinning drops it. Each channel's value is then to be added.
     pub fn open(&mut self, at_ms: i64) -> bool {
         self.skipped += 1;
         if self.skipped < self.every {
             return false;
         }
         self.skipped = 0;
-        if self.t.len() >= CAP {
+        if self.full() {
             self.thin();
         }
         let Ok(t) = i32::try_from(at_ms - self.start_ms) else { return false };
@@ -73,9 +73,19 @@ impl Trace {
         true
     }
 
-    /// Adds a value to the sample just opened.
-    pub fn put(&mut self, channel: Channel, value: i32) {
-        self.columns[channel].push(value);
+    /// Whether `more` samples, the last at `at_ms`, can be taken without thinning.
+    pub fn takes(&self, at_ms: i64, more: usize) -> bool {
+        self.every == 1 && self.t.len() + more <= CAP && i32::try_from(at_ms - self.start_ms).is_ok()
+    }
+
+    /// Opens samples at each of the times, after [`Self::takes`].
+    pub fn take(&mut self, at_ms: impl Iterator<Item = i64>) {
+        self.t.extend(at_ms.map(|ms| (ms - self.start_ms) as i32));
+    }
+
+    /// The next sample that is opened makes room by dropping every second one: all must have their values.
+    pub fn full(&self) -> bool {
+        self.t.len() >= CAP
     }
 
     fn thin(&mut self) {

@@ -19,7 +19,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::config::Config;
 use crate::engine::Models;
-use crate::records::monitor::Strip;
+use crate::records::monitor::{Reducer, Strip};
 use crate::records::{Aircraft, LogEntry, Rejection, RunSummary};
 use crate::shell::store::FileRow;
 
@@ -122,7 +122,7 @@ pub fn look(look: &Look, known: &HashMap<String, FileRow>) -> Batch {
         }
     };
     let mut seen: HashMap<&str, ()> = HashMap::with_capacity(known.len());
-    let mut monitors = Vec::new();
+    let (mut monitors, mut reducer) = (Vec::new(), Reducer::default());
     look.progress.expect(tails.len());
     for tail in &tails {
         let reader = read::Tail::open(look, tail, known, &mut batch);
@@ -141,7 +141,7 @@ pub fn look(look: &Look, known: &HashMap<String, FileRow>) -> Batch {
                 // Logs first: what they say matters most when there is much to read.
                 monitors.push((reader.clone(), file));
             } else {
-                reader.read(&file, known.get(&file.path), &mut batch);
+                reader.read(&file, known.get(&file.path), &mut reducer, &mut batch);
             }
         }
         look.progress.step();
@@ -152,7 +152,7 @@ pub fn look(look: &Look, known: &HashMap<String, FileRow>) -> Batch {
             batch.left = (monitors.len() - done) as u32;
             break;
         }
-        reader.read(file, known.get(&file.path), &mut batch);
+        reader.read(file, known.get(&file.path), &mut reducer, &mut batch);
         look.progress.step();
     }
     remove_gone(known, &seen, &mut batch);

@@ -11,7 +11,7 @@ use crate::config::Config;
 use crate::engine::Models;
 use crate::judge::RulesFor as _;
 use crate::records::layout::LogbookLayout;
-use crate::records::monitor::{self, RecordedEngine, ReduceContext, Strip};
+use crate::records::monitor::{self, RecordedEngine, ReduceContext, Reducer, Strip};
 use crate::records::run::REDUCER_VERSION;
 use crate::records::table::{Content, Sheet, content};
 use crate::records::{Aircraft, Rejection, aircraft_file, logbook};
@@ -117,7 +117,7 @@ impl Tail {
     }
 
     /// Reads one file into the batch.
-    pub fn read(&self, file: &Found, known: Option<&FileRow>, batch: &mut Batch) {
+    pub fn read(&self, file: &Found, known: Option<&FileRow>, reducer: &mut Reducer, batch: &mut Batch) {
         let Some(aircraft) = &self.aircraft else { return };
         let opened = match Opened::open(&self.folder.join(&file.path)) {
             Ok(opened) => opened,
@@ -132,7 +132,7 @@ impl Tail {
             Role::Monitor(layout) => {
                 let layout = layout.and_then(|i| aircraft.monitors.get(i));
                 let mut opened = opened;
-                let (mut runs, rejections) = monitor::reduce(&mut opened, &file.path, layout, &self.context);
+                let (mut runs, rejections) = reducer.reduce(&mut opened, &file.path, layout, &self.context);
                 let strips = runs.iter_mut().filter_map(|r| r.strip.take()).map(|s| *s).collect();
                 Ok((opened, Some(FileRecords { runs, rejections, strips, ..FileRecords::default() })))
             }

@@ -194,7 +194,7 @@ fn a_remark_is_a_remark_both_ways() {
     let at = text.match_indices('\n').nth(40).unwrap().0 + 1;
     let mut bytes = text.into_bytes();
     bytes[at] = b'#';
-    let by = |way| reduce_by(way, &bytes[..], "a.csv", None, &context());
+    let by = |way| Reducer::default().reduce_by(way, &bytes[..], "a.csv", None, &context());
     assert_eq!(by(Way::Fast), by(Way::Csv));
     assert_eq!(by(Way::Fast).1, []);
 }
@@ -227,7 +227,7 @@ proptest! {
             text.push_str(&format!("{},{}{}", at.format("%Y-%m-%dT%H:%M:%SZ"), row.join(","), if crlf { "\r\n" } else { "\n" }));
         }
         let bytes = &text.as_bytes()[..text.len().saturating_sub(drop)];
-        let by = |way| reduce_by(way, bytes, "a.csv", None, &context());
+        let by = |way| Reducer::default().reduce_by(way, bytes, "a.csv", None, &context());
         prop_assert_eq!(by(Way::Fast), by(Way::Csv));
     }
 
@@ -242,7 +242,7 @@ proptest! {
             let at = at.index(bytes.len());
             bytes[at] = byte;
         }
-        let by = |way| reduce_by(way, &bytes[..], "a.csv", None, &context());
+        let by = |way| Reducer::default().reduce_by(way, &bytes[..], "a.csv", None, &context());
         prop_assert_eq!(by(Way::Fast), by(Way::Csv));
     }
 }
