@@ -1,6 +1,5 @@
 //! `scan`: one round, then exit.
 
-use std::collections::HashMap;
 use std::time::{Duration, Instant as Tick};
 
 use clap::Args;
@@ -107,7 +106,7 @@ fn batch(store: &Store, rules: &Rules, progress: &Progress) -> Result<Batch, Sto
         time: Duration::MAX,
         progress: progress.clone(),
     };
-    let known: HashMap<_, _> = store.known_files()?.into_iter().map(|row| (row.path.clone(), row)).collect();
+    let known = store.known()?;
     let batch = scan::look(&look, &known);
     match &batch.unreachable {
         Some(why) if known.is_empty() => {

@@ -14,7 +14,7 @@ use crate::alerts::{self, Action, Alert, Audience, Bundle, Decision, Outcome};
 use crate::config::Config;
 use crate::engine::{self, AircraftHistory, Fleet, Models, What};
 use crate::judge::otherwise::Otherwise;
-use crate::judge::{self, Closing, EngineView, Finding, Judgement, Kind, RulesFor, gaps};
+use crate::judge::{self, Closing, EngineView, Finding, Judgement, Kind, RatePoint, RulesFor, gaps};
 use crate::records::{Instant, Rejection, Source, TailRecords};
 use crate::report::{self, Freshness, Letter, Morning};
 use crate::shell::mail::{self, Recipients};
@@ -279,9 +279,12 @@ impl Seen {
             whole_file: true,
         }));
         rejections.extend(batch.problems.iter().cloned());
-        let files: BTreeSet<&str> = rejections.iter().map(|r| &*r.source.file).collect();
-        let rows = pass.known_files()?.into_iter().filter(|row| files.contains(row.path.as_str()));
-        let changed = rows.map(|row| (row.path, Instant::from_timestamp_nanos(row.mtime_ns))).collect();
+        let mut changed = HashMap::new();
+        for file in rejections.iter().map(|r| &*r.source.file).collect::<BTreeSet<&str>>() {
+            if let Some(ns) = pass.changed(file)? {
+                changed.insert(file.to_owned(), Instant::from_timestamp_nanos(ns));
+            }
+        }
         Ok(Self {
             groups: groups.into_lists(),
             rejections,
@@ -347,7 +350,8 @@ impl Judged {
         progress.expect(groups.len());
         for group in groups {
             let fleet = fleet_of(pass, group, rules, now)?;
-            let Judgement { findings, engines } = judge::judge(&fleet, &*rules.config, zone, closings, now);
+            let Judgement { findings, mut engines } = judge::judge(&fleet, &*rules.config, zone, closings, now);
+            engines.iter_mut().for_each(|engine| thin(&mut engine.points));
             judged.findings.extend(findings);
             judged.engines.extend(engines);
             judged.actions.extend(actions(&fleet));
@@ -372,6 +376,27 @@ fn fleet_of(pass: &Pass<'_>, group: &[String], rules: &Rules, now: Instant) -> R
     }
     let tolerance = rules.config.rules("", "", "").records.hours_tolerance;
     Ok(engine::build(&tails, &rules.models, rules.config.settings.fleet.time_zone, now, tolerance))
+}
+
+/// Points kept of an engine's life: as many as a picture is wide.
+const POINTS: usize = 1_000;
+
+/// Keeps every how manieth point so that there are at most [`POINTS`], and the last; oil added in between stays.
+fn thin(points: &mut Vec<RatePoint>) {
+    let every = points.len().div_ceil(POINTS);
+    if every > 1 {
+        let (mut added, mut left) = (0.0, points.len());
+        points.retain_mut(|point| {
+            left -= 1;
+            added += point.added_qt;
+            let kept = left % every == 0;
+            if kept {
+                point.added_qt = std::mem::take(&mut added);
+            }
+            kept
+        });
+    }
+    points.shrink_to_fit();
 }
 
 /// Everything one tail's files say; nothing where there never was an aircraft.toml.

@@ -1,6 +1,5 @@
 //! The loop of the service.
 
-use std::collections::HashMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::{Duration, Instant as Tick};
@@ -20,7 +19,7 @@ use crate::report::Undelivered;
 use crate::report::metrics::Figures;
 use crate::shell::mail::Delivery;
 use crate::shell::scan::{self, Batch, Look};
-use crate::shell::store::{Attempt, FileRow, Store, StoreError};
+use crate::shell::store::{Attempt, Store, StoreError};
 
 /// The clock is looked at this often, whatever it does in between.
 const TICK: Duration = Duration::from_millis(500);
@@ -270,8 +269,7 @@ impl Service {
         if Tick::now() < self.next_look && self.digest_due(Utc::now()).is_none() {
             return Ok(());
         }
-        let known: HashMap<String, FileRow> =
-            self.store.known_files()?.into_iter().map(|row| (row.path.clone(), row)).collect();
+        let known = self.store.known()?;
         let look = Look {
             folder: self.rules.config.settings.fleet.folder.clone(),
             config: self.rules.config.clone(),

@@ -11,7 +11,7 @@ use chrono::TimeDelta;
 use super::{Evidence, Finding, Kind, Settled};
 use crate::config::Rules;
 use crate::engine::{AircraftHistory, Query};
-use crate::records::{Instant, Rejection, Source};
+use crate::records::{Instant, Rejection, Source, visible};
 
 fn days(days: f64) -> TimeDelta {
     TimeDelta::minutes((days * 1440.0) as i64)
@@ -128,7 +128,7 @@ pub fn rejected(rejections: &[Rejection], changed: impl Fn(&str) -> Option<Insta
         let mut finding = about(Kind::FileRejected, &tail, raised, file.to_string());
         finding.size = list.len() as f64;
         finding.evidence = Evidence::default()
-            .with("found", list[0].found.clone())
+            .with("found", visible(&list[0].found))
             .with("expected", list[0].expected.clone())
             .with("rows", list.len() as f64)
             .with("whole_file", list.iter().any(|r| r.whole_file))

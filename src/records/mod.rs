@@ -57,9 +57,15 @@ pub struct Rejection {
     pub whole_file: bool,
 }
 
+/// What was found may hold anything; a message is one line, and nothing in it moves a cursor or ends a header.
+pub fn visible(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { char::REPLACEMENT_CHARACTER } else { c }).collect()
+}
+
 impl fmt::Display for Rejection {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}: {}, expected {}", self.source, self.found, self.expected)
+        let text = format!("{}: {}, expected {}", self.source, self.found, self.expected);
+        f.write_str(&visible(&text))
     }
 }
 

@@ -266,7 +266,8 @@ impl Proposal {
         let mut text = String::new();
         for (line, comment) in lines {
             let pad = width.saturating_sub(line.chars().count());
-            let comment = if comment.is_empty() { comment } else { format!("{}  # {comment}", " ".repeat(pad)) };
+            let comment =
+                if comment.is_empty() { comment } else { format!("{}  # {}", " ".repeat(pad), one_line(&comment)) };
             text += &format!("{line}{comment}\n");
         }
         text + &self.remarks()
@@ -286,7 +287,6 @@ impl Proposal {
     /// Questions and what could not be placed, as comments.
     fn remarks(&self) -> String {
         let mut text = String::new();
-        let one_line = |s: &str| s.chars().map(|c| if c.is_control() { ' ' } else { c }).collect::<String>();
         for question in &self.questions {
             // Writing to a string does not fail.
             let _ = writeln!(text, "# check: {}", one_line(question));
@@ -307,8 +307,12 @@ fn column_line(placed: &Placed) -> String {
 }
 
 fn reason(placed: &Placed) -> String {
-    let why: String = placed.why.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    format!("{}: {why}", placed.certainty.word())
+    format!("{}: {}", placed.certainty.word(), placed.why)
+}
+
+/// A comment ends with its line, and TOML allows no control characters in it.
+fn one_line(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
 /// Oil columns grouped by position, in the order met.

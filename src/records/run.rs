@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use super::Instant;
 
 /// Raised whenever the reducer's result for the same bytes changes, so that stored summaries are made anew.
-pub const REDUCER_VERSION: u32 = 2;
+pub const REDUCER_VERSION: u32 = 3;
 
 /// What told ground from air.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]

@@ -11,6 +11,7 @@
 
 pub mod cut;
 pub mod dialect;
+pub mod ending;
 pub mod header;
 pub mod number;
 pub mod workbook;
@@ -23,6 +24,7 @@ use serde::{Deserialize, Serialize};
 
 pub use cut::{Fields, Piece, cut};
 pub use dialect::{Dialect, sniff};
+pub use ending::fully_there;
 pub use header::Header;
 
 use super::layout::Shape;

@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
 
 mod absurd;
+mod bad_files;
 mod commands;
 mod configuration;
 mod consumption;
@@ -10,6 +11,7 @@ mod dialects;
 mod faults;
 mod flight_phases;
 mod front_door;
+mod fuzz;
 mod handmade;
 mod layers;
 mod layout_command;
@@ -26,6 +28,7 @@ mod reload;
 mod schemas;
 mod service;
 mod sheet_properties;
+mod slow_copy;
 mod support;
 mod tools;
 mod tuning;

@@ -56,6 +56,21 @@ fn book(path: &Path, sheet: (&str, usize), strings: (&str, usize)) {
     );
 }
 
+/// A small OpenDocument file of ninety million cells.
+pub fn bomb(path: &Path) {
+    let row = "<table:table-row table:number-rows-repeated=\"1000000\"><table:table-cell office:value-type=\"float\" \
+               office:value=\"1\" table:number-columns-repeated=\"90\"/></table:table-row>";
+    let start = format!("<?xml version=\"1.0\"?><office:document-content><table:table table:name=\"Log\">{row}");
+    archive(
+        path,
+        &[
+            ("mimetype", "application/vnd.oasis.opendocument.spreadsheet", "", 0, ""),
+            ("META-INF/manifest.xml", "<?xml version=\"1.0\"?><manifest:manifest/>", "", 0, ""),
+            ("content.xml", &start, "", 0, "</table:table></office:document-content>"),
+        ],
+    );
+}
+
 #[test]
 fn one_value_in_the_last_cell_is_no_harm() {
     let folder = tempfile::tempdir().unwrap();
@@ -89,17 +104,7 @@ fn a_bomb_of_shared_strings_costs_its_file_alone() {
 fn an_opendocument_row_repeated_a_million_times_costs_its_file_alone() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("logbook.ods");
-    let row = "<table:table-row table:number-rows-repeated=\"1000000\"><table:table-cell office:value-type=\"float\" \
-               office:value=\"1\" table:number-columns-repeated=\"90\"/></table:table-row>";
-    let start = format!("<?xml version=\"1.0\"?><office:document-content><table:table table:name=\"Log\">{row}");
-    archive(
-        &path,
-        &[
-            ("mimetype", "application/vnd.oasis.opendocument.spreadsheet", "", 0, ""),
-            ("META-INF/manifest.xml", "<?xml version=\"1.0\"?><manifest:manifest/>", "", 0, ""),
-            ("content.xml", &start, "", 0, "</table:table></office:document-content>"),
-        ],
-    );
+    bomb(&path);
     let sheet = read(&path);
     assert_eq!(sheet.rows, []);
     assert_eq!(sheet.faults.len(), 1);

@@ -5,6 +5,7 @@ use crate::config::Config;
 use crate::engine::Models;
 use crate::judge::Kind;
 use crate::shell::scan::FileRecords;
+use crate::shell::store::FileRow;
 
 /// A service whose look at the fleet folder has been under way for `looking`.
 fn service(folder: &std::path::Path, looking: Duration) -> (Service, mpsc::Receiver<Event>) {

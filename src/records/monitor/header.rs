@@ -25,7 +25,7 @@ impl Reduction<'_> {
         let mut delimiter = self.layout.and_then(|l| l.shape.delimiter).and_then(|d| u8::try_from(d).ok());
         while let Some((number, text)) = lines.next_line()? {
             let text = text.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(&text).trim_ascii();
-            if number <= skip || text.is_empty() || text.starts_with(b"#") {
+            if number <= skip || text.iter().all(|b| *b == 0) || text.starts_with(b"#") {
                 continue;
             }
             if let Some(named) = text.strip_prefix(b"sep=") {

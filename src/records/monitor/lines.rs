@@ -200,7 +200,9 @@ impl<'a, R: Read> Lines<'a, R> {
                 let to = at + breaks.trailing_zeros() as usize;
                 breaks &= breaks - 1;
                 self.line += 1;
-                let row = cells == cutting.width && self.buffer[from] != b'#' && !self.skipping;
+                // A remark, or a byte order mark where files were joined: not cut here.
+                let odd = matches!(self.buffer[from], b'#' | 0xEF);
+                let row = cells == cutting.width && !odd && !self.skipping;
                 base += if row { stride } else { 0 };
                 if !row || base + stride >= PLACES {
                     let line = self.line - u32::from(!row);

@@ -160,18 +160,19 @@ impl<'a> Reduction<'a> {
     }
 
     fn line(&mut self, line: Line<'_>, delimiter: u8, mark: u8) {
-        if line.too_long {
-            return self.reject_row(line.line, "a line of more than 65,000 characters".into(), "one row per sample");
-        }
         let text = line.text.trim_ascii_end();
+        // NULs are what is set aside for a file before it is written.
         if text.first() == Some(&b'#') || text.iter().all(|b| *b == 0) {
             return;
         }
+        if line.too_long {
+            return self.reject_row(line.line, "a line of more than 65,000 characters".into(), "one row per sample");
+        }
         let mut quoted = self.quoted.take().unwrap_or_else(|| Quoted::new(delimiter));
         match quoted.cut(text) {
-            Some(cells) if cells == self.columns.width => self.samples(&quoted.row(mark, line.line)),
-            // A row cut short at the end of a file that is still being written is no fault.
+            // At the end of a file that is still being written the last digits may be missing, or more: no fault.
             _ if line.unfinished => {}
+            Some(cells) if cells == self.columns.width => self.samples(&quoted.row(mark, line.line)),
             cells => {
                 let expected = format!("{} cells as in the header", self.columns.width);
                 self.reject_row(line.line, format!("{} cells", cells.unwrap_or(0)), &expected);

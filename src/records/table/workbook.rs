@@ -13,6 +13,8 @@ use crate::records::layout::Shape;
 
 /// Largest workbook read, bytes.
 pub const MAX_WORKBOOK: usize = 32 * 1024 * 1024;
+/// Merged areas looked at; each costs at most the rows it covers.
+const MERGED: usize = 10_000;
 
 /// Reads one sheet: `shape.sheet` by name, else the first that is not empty. Never fails; what is
 /// wrong is in `faults`.
@@ -98,10 +100,29 @@ fn read_xlsx(mut book: Xlsx<Cursor<&[u8]>>, shape: &Shape) -> Result<Sheet, Faul
         }
         last = filling.done();
         if !last.rows.is_empty() || !last.faults.is_empty() {
+            drop(cells);
+            let merged = book.merge_cells_by_sheet_name(&name).unwrap_or_default();
+            merged.iter().take(MERGED).for_each(|area| merge_down(&mut last, area.start, area.end));
             break;
         }
     }
     Ok(last)
+}
+
+/// Writes a date or time that is merged down over several rows into each of them. Only those: an amount that is
+/// merged down was poured in once.
+fn merge_down(sheet: &mut Sheet, (top, column): (u32, u32), (bottom, _): (u32, u32)) {
+    let from = sheet.rows.partition_point(|row| row.line <= top);
+    let Some(first) = sheet.rows.get(from).filter(|row| row.line == top + 1) else { return };
+    let (column, Some(cell)) = (column as usize, first.cells.get(column as usize).cloned()) else { return };
+    if !matches!(cell, Cell::Moment(_) | Cell::Span(_)) {
+        return;
+    }
+    for row in sheet.rows[from + 1..].iter_mut().take_while(|row| row.line <= bottom.saturating_add(1)) {
+        if let Some(place) = row.cells.get_mut(column).filter(|place| place.is_empty()) {
+            *place = cell.clone();
+        }
+    }
 }
 
 fn read_ods(mut book: Ods<Cursor<&[u8]>>, shape: &Shape) -> Result<Sheet, Fault> {

@@ -9,7 +9,6 @@ use std::time::{Duration, SystemTime};
 use globset::{Glob, GlobBuilder, GlobMatcher};
 
 use crate::records::{Aircraft, Rejection, Source};
-use crate::shell::store::FileRow;
 
 /// Folders below a tail's that are looked into.
 const DEPTH: usize = 8;
@@ -57,10 +56,6 @@ pub fn tails(folder: &Path) -> io::Result<Vec<String>> {
 pub fn stat(metadata: &fs::Metadata) -> (u64, i64, u64) {
     let ns = metadata.mtime().saturating_mul(1_000_000_000).saturating_add(metadata.mtime_nsec());
     (metadata.len(), ns, metadata.ino())
-}
-
-pub fn unchanged(file: &Found, known: Option<&FileRow>, reader: u64) -> bool {
-    known.is_some_and(|k| (k.size, k.mtime_ns, k.inode, k.reader) == (file.size, file.mtime_ns, file.inode, reader))
 }
 
 /// Whether the file changed less than `settle` ago. A time in the future (a share's clock) is not young.

@@ -9,7 +9,7 @@ mod list;
 mod open;
 mod read;
 
-use std::collections::HashMap;
+use std::collections::HashSet;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -21,12 +21,15 @@ use crate::config::Config;
 use crate::engine::Models;
 use crate::records::monitor::{Reducer, Strip};
 use crate::records::{Aircraft, LogEntry, Rejection, RunSummary};
-use crate::shell::store::FileRow;
+use crate::shell::store::{FileRow, Known};
 
 /// Raised whenever the same bytes are read differently, so that stored records are made anew.
 const READER_VERSION: u32 = 1;
-/// Changed files taken into one batch.
+/// Changed files taken into one batch, and about how many records of theirs: some ten megabytes.
 const BATCH_FILES: usize = 5_000;
+const BATCH_RECORDS: usize = 20_000;
+/// A file changed less than this ago may still be being written, whatever it looks like.
+const YOUNG: Duration = Duration::from_secs(60);
 
 /// What one file says.
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
@@ -38,6 +41,9 @@ pub struct FileRecords {
     /// Pictures of the runs, kept apart from the rest.
     #[serde(skip)]
     pub strips: Vec<Strip>,
+    /// The last row was left out, since it is not fully there yet.
+    #[serde(skip)]
+    pub unfinished: bool,
 }
 
 /// A change to what is known of the fleet folder.
@@ -47,6 +53,20 @@ pub enum Change {
     /// Same content, other size, time or inode.
     Touch(FileRow),
     Remove(String),
+}
+
+impl Change {
+    /// How many records it brings, by the room they take.
+    fn records(&self) -> usize {
+        match self {
+            Self::Put(_, records) => {
+                // A picture takes the room of several entries.
+                let pictures = 4 * records.strips.len();
+                records.entries.len() + records.runs.len() + records.rejections.len() + pictures
+            }
+            Self::Touch(_) | Self::Remove(_) => 0,
+        }
+    }
 }
 
 /// A tail's folder as seen.
@@ -110,8 +130,8 @@ pub struct Look {
     pub progress: Progress,
 }
 
-/// Looks once. `known` is what the state remembers, by path.
-pub fn look(look: &Look, known: &HashMap<String, FileRow>) -> Batch {
+/// Looks once. `known` is what the state remembers.
+pub fn look(look: &Look, known: &Known) -> Batch {
     let started = Tick::now();
     let mut batch = Batch::default();
     let tails = match list::tails(&look.folder) {
@@ -121,8 +141,8 @@ pub fn look(look: &Look, known: &HashMap<String, FileRow>) -> Batch {
             return batch;
         }
     };
-    let mut seen: HashMap<&str, ()> = HashMap::with_capacity(known.len());
-    let (mut monitors, mut reducer) = (Vec::new(), Reducer::default());
+    let mut seen = vec![false; known.len()];
+    let (mut logs, mut monitors, mut reducer) = (Vec::new(), Vec::new(), Reducer::default());
     look.progress.expect(tails.len());
     for tail in &tails {
         let reader = read::Tail::open(look, tail, known, &mut batch);
@@ -130,29 +150,34 @@ pub fn look(look: &Look, known: &HashMap<String, FileRow>) -> Batch {
         batch.tails.push(TailSeen { name: tail.clone(), has_aircraft_file: reader.has_file() });
         batch.problems.extend(listing.odd);
         for file in listing.files {
-            if let Some((key, _)) = known.get_key_value(&file.path) {
-                seen.insert(key.as_str(), ());
+            let at = known.find(&file.path);
+            if let Some(seen) = at.and_then(|at| seen.get_mut(at)) {
+                *seen = true;
             }
-            if list::unchanged(&file, known.get(&file.path), reader.version(&file.role)) {
+            let stat = (file.size, file.mtime_ns, file.inode);
+            if at.is_some_and(|at| known.unchanged(at, stat, reader.version(&file.role))) {
                 batch.unchanged += 1;
             } else if !look.settle.is_zero() && list::younger(&file, look.settle) {
                 batch.waiting += 1;
             } else if matches!(file.role, list::Role::Monitor(_)) {
-                // Logs first: what they say matters most when there is much to read.
                 monitors.push((reader.clone(), file));
             } else {
-                reader.read(&file, known.get(&file.path), &mut reducer, &mut batch);
+                logs.push((reader.clone(), file));
             }
         }
         look.progress.step();
     }
-    look.progress.expect(monitors.len());
-    for (done, (reader, file)) in monitors.iter().enumerate() {
-        if batch.changes.len() >= BATCH_FILES || started.elapsed() > look.time {
-            batch.left = (monitors.len() - done) as u32;
+    // Logs first: what they say matters most when there is much to read.
+    let (count, mut records) = (logs.len() + monitors.len(), 0);
+    look.progress.expect(count);
+    for (done, (reader, file)) in logs.into_iter().chain(monitors).enumerate() {
+        if batch.changes.len() >= BATCH_FILES || records >= BATCH_RECORDS || started.elapsed() > look.time {
+            batch.left = (count - done) as u32;
             break;
         }
-        reader.read(file, known.get(&file.path), &mut reducer, &mut batch);
+        let before = batch.changes.len();
+        reader.read(&file, known.row(&file.path).as_ref(), &mut reducer, &mut batch);
+        records += batch.changes[before..].iter().map(Change::records).sum::<usize>();
         look.progress.step();
     }
     remove_gone(known, &seen, &mut batch);
@@ -161,7 +186,7 @@ pub fn look(look: &Look, known: &HashMap<String, FileRow>) -> Batch {
 
 /// Reads one recording of a tail again, for its pictures; none if it is not there or not a recording any more.
 pub fn strips(look: &Look, tail: &str, path: &str) -> Vec<Strip> {
-    let reader = read::Tail::open(look, tail, &HashMap::new(), &mut Batch::default());
+    let reader = read::Tail::open(look, tail, &Known::default(), &mut Batch::default());
     let listing = list::files(&look.folder, tail, reader.aircraft());
     let file = listing.files.iter().find(|f| f.path == path && matches!(f.role, list::Role::Monitor(_)));
     file.and_then(|f| reader.strips(f).ok()).unwrap_or_default()
@@ -169,11 +194,10 @@ pub fn strips(look: &Look, tail: &str, path: &str) -> Vec<Strip> {
 
 /// Files that are gone from a folder that is there. A folder that vanished keeps its records: an
 /// unmounted share looks like an empty folder, and silence must not look like health.
-fn remove_gone(known: &HashMap<String, FileRow>, seen: &HashMap<&str, ()>, batch: &mut Batch) {
-    for (path, row) in known {
-        let there = batch.tails.iter().any(|t| t.name == row.tail && t.has_aircraft_file);
-        if there && !seen.contains_key(path.as_str()) && !path.ends_with("/aircraft.toml") {
-            batch.changes.push(Change::Remove(path.clone()));
-        }
-    }
+fn remove_gone(known: &Known, seen: &[bool], batch: &mut Batch) {
+    let there: HashSet<&str> = batch.tails.iter().filter(|t| t.has_aircraft_file).map(|t| &*t.name).collect();
+    let gone = known.paths().zip(seen).filter(|(_, seen)| !**seen).map(|(path, _)| path).filter(|path| {
+        !path.ends_with("/aircraft.toml") && path.split('/').next().is_some_and(|tail| there.contains(tail))
+    });
+    batch.changes.extend(gone.map(|path| Change::Remove(path.to_owned())).collect::<Vec<_>>());
 }

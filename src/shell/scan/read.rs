@@ -1,21 +1,20 @@
 //! Reads a tail's files into records.
 
-use std::collections::HashMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use super::list::{Found, Role, odd};
+use super::list::{Found, Role, odd, younger};
 use super::open::Opened;
-use super::{Batch, Change, FileRecords, Look, READER_VERSION};
+use super::{Batch, Change, FileRecords, Look, READER_VERSION, YOUNG};
 use crate::config::Config;
 use crate::engine::Models;
 use crate::judge::RulesFor as _;
 use crate::records::layout::LogbookLayout;
 use crate::records::monitor::{self, RecordedEngine, ReduceContext, Reducer, Strip};
 use crate::records::run::REDUCER_VERSION;
-use crate::records::table::{Content, Sheet, content};
+use crate::records::table::{Content, Sheet, content, fully_there};
 use crate::records::{Aircraft, Rejection, aircraft_file, logbook};
-use crate::shell::store::FileRow;
+use crate::shell::store::{FileRow, Known};
 use crate::shell::workbook;
 
 /// Largest aircraft.toml and logbook read, bytes.
@@ -36,7 +35,7 @@ pub struct Tail {
 
 impl Tail {
     /// Reads the tail's aircraft.toml, always: it is small, and everything else hangs on it.
-    pub fn open(look: &Look, tail: &str, known: &HashMap<String, FileRow>, batch: &mut Batch) -> Self {
+    pub fn open(look: &Look, tail: &str, known: &Known, batch: &mut Batch) -> Self {
         let path = format!("{tail}/aircraft.toml");
         let mut reader = Self {
             folder: look.folder.clone(),
@@ -71,7 +70,7 @@ impl Tail {
             aircraft_file::parse(&String::from_utf8_lossy(&bytes), &path, &look.config.layouts);
         reader.take(aircraft.clone(), &opened.hash(), &look.models);
         let row = row(&path, tail, &opened, reader.logbook_version);
-        if known.get(&path) != Some(&row) {
+        if known.row(&path).as_ref() != Some(&row) {
             batch.read += 1;
             let records = FileRecords { aircraft, rejections, ..FileRecords::default() };
             batch.changes.push(Change::Put(row, Box::new(records)));
@@ -140,7 +139,11 @@ impl Tail {
         match result {
             Ok((opened, _)) if !opened.held_still() => batch.waiting += 1,
             Ok((opened, records)) => {
-                let row = row(&file.path, &file.tail, &opened, self.version(&file.role));
+                let mut row = row(&file.path, &file.tail, &opened, self.version(&file.role));
+                if records.as_ref().is_some_and(|r| r.unfinished) {
+                    // To be read again, whether it changes or not.
+                    row.reader = !row.reader;
+                }
                 batch.read += 1;
                 batch.changes.push(match records {
                     Some(records) => Change::Put(row, Box::new(records)),
@@ -186,6 +189,11 @@ impl Tail {
             let shape = logbook::shape(layout);
             let sheet = match content(&bytes) {
                 Content::Workbook => workbook::read_apart(opened.again().map_err(unreadable)?, &shape),
+                _ if younger(file, YOUNG) => {
+                    let there = fully_there(&bytes);
+                    records.unfinished = there.len() < bytes.len();
+                    Sheet::from_text(there, &shape)
+                }
                 _ => Sheet::from_text(&bytes, &shape),
             };
             let (entries, rejections) = logbook::read(&sheet, &file.path, layout, aircraft, zone);

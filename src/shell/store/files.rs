@@ -4,7 +4,7 @@ use rusqlite::{Connection, OptionalExtension, Row, params};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
-use super::{Pass, Result, Store, StoreError};
+use super::{Known, Pass, Result, Store, StoreError};
 
 /// A file as last read. A file whose size, time and inode are these is not opened again.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -37,10 +37,13 @@ fn row(row: &Row<'_>) -> rusqlite::Result<FileRow> {
     })
 }
 
-fn known_files(connection: &Connection) -> Result<Vec<FileRow>> {
+fn known(connection: &Connection) -> Result<Known> {
     let mut statement = connection.prepare_cached(&format!("SELECT {COLUMNS} FROM files ORDER BY path"))?;
-    let rows = statement.query_map([], row)?;
-    Ok(rows.collect::<rusqlite::Result<_>>()?)
+    let mut known = Known::default();
+    for row in statement.query_map([], row)? {
+        known.push(&row?);
+    }
+    Ok(known)
 }
 
 fn tails(connection: &Connection) -> Result<Vec<String>> {
@@ -70,9 +73,9 @@ pub fn decode<T: DeserializeOwned>(path: &str, content: &[u8]) -> Result<T> {
 }
 
 impl Store {
-    /// All files read so far, in order of path. About 200 bytes each.
-    pub fn known_files(&self) -> Result<Vec<FileRow>> {
-        known_files(&self.connection)
+    /// All files read so far.
+    pub fn known(&self) -> Result<Known> {
+        known(&self.connection)
     }
 
     /// Tails with files.
@@ -87,9 +90,10 @@ impl Store {
 }
 
 impl Pass<'_> {
-    /// All files as this pass has them.
-    pub fn known_files(&self) -> Result<Vec<FileRow>> {
-        known_files(&self.transaction)
+    /// When a file last changed, nanoseconds since 1970.
+    pub fn changed(&self, path: &str) -> Result<Option<i64>> {
+        let mut statement = self.transaction.prepare_cached("SELECT mtime FROM files WHERE path = ?1")?;
+        Ok(statement.query_row([path], |row| row.get(0)).optional()?)
     }
 
     pub fn tails(&self) -> Result<Vec<String>> {

@@ -8,6 +8,7 @@
 mod backup;
 mod error;
 mod files;
+mod known;
 mod letters;
 mod memory;
 mod open;
@@ -22,6 +23,7 @@ use rusqlite::{Connection, Transaction, TransactionBehavior};
 
 pub use error::StoreError;
 pub use files::{FileRow, decode};
+pub use known::Known;
 pub use letters::{Attempt, NewLetter, Outbox, Row, Taken, Waiting};
 pub use memory::DigestRow;
 pub use strips::StripRow;

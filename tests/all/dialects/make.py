@@ -211,6 +211,22 @@ def books_per_entry():
     book.save(HERE / "second-sheet.xlsx")
     layout("second-sheet.xlsx", 'sheet = "2026"\n')
 
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.append(HEADER)
+    for row in entries():
+        sheet.append(row)
+    # Date and time once for all entries of a moment, merged down over their rows.
+    for column in (1, 2):
+        first = 2
+        for line in range(3, sheet.max_row + 2):
+            moments = [tuple(sheet.cell(at, c).value for c in (1, column)) for at in (first, line)]
+            if moments[0] != moments[1]:
+                if line - 1 > first:
+                    sheet.merge_cells(start_row=first, end_row=line - 1, start_column=column, end_column=column)
+                first = line
+    book.save(HERE / "merged.xlsx")
+
     with xlsxwriter.Workbook(HERE / "xlsxwriter.xlsx", {"constant_memory": True, "default_date_format": "dd/mm/yy"}) as book:
         sheet = book.add_worksheet()
         clock = book.add_format({"num_format": "hh:mm"})
