@@ -44,9 +44,9 @@ impl Quoted {
         }
     }
 
-    /// The row cut last, which stands in `line`; `mark` is the decimal mark.
-    pub fn row(&self, mark: u8, line: u32) -> QuotedRow<'_> {
-        QuotedRow { of: self, mark, line }
+    /// The row cut last, which stands in `line`, with nothing in column `without`; `mark` is the decimal mark.
+    pub fn row(&self, mark: u8, line: u32, without: Option<usize>) -> QuotedRow<'_> {
+        QuotedRow { of: self, mark, line, without }
     }
 }
 
@@ -55,11 +55,12 @@ pub struct QuotedRow<'a> {
     of: &'a Quoted,
     mark: u8,
     line: u32,
+    without: Option<usize>,
 }
 
 impl QuotedRow<'_> {
     fn raw(&self, column: usize) -> &[u8] {
-        if column >= self.of.cells {
+        if column >= self.of.cells || self.without == Some(column) {
             return &[];
         }
         let from = if column == 0 { 0 } else { self.of.ends[column - 1] };
@@ -109,7 +110,7 @@ mod tests {
                 let expected: Vec<Vec<u8>> = record.iter().map(<[u8]>::to_vec).collect();
                 let count = quoted.cut(line.as_bytes());
                 prop_assert_eq!(matches!(found, Ok(true)).then_some(expected.len()), count);
-                let row = quoted.row(b'.', 1);
+                let row = quoted.row(b'.', 1, None);
                 let cells: Vec<Vec<u8>> = (0..count.unwrap_or(0)).map(|i| row.raw(i).to_vec()).collect();
                 prop_assert_eq!(cells, expected);
             }

@@ -16,8 +16,8 @@ pub fn fully_there(bytes: &[u8]) -> &[u8] {
     if !short || last.iter().all(|b| *b == 0) {
         return bytes;
     }
-    // The other half of a line break in UTF-16, the later byte first.
-    let half = usize::from(bytes.get(at + 1) == Some(&0));
+    // The other half of a line break in UTF-16 with the lesser byte first.
+    let half = usize::from(at % 2 == 0 && bytes.get(at + 1) == Some(&0));
     &bytes[..=at + half]
 }
 
@@ -29,7 +29,7 @@ mod tests {
     fn a_row_cut_short_is_left_out() {
         let whole = b"date,hours,level,remarks\n2026-03-01,1200.5,8.5,\n";
         for cut in 0..whole.len() {
-            let expected = if cut < 26 || cut >= 46 { &whole[..cut] } else { &whole[..25] };
+            let expected = if cut < 26 || cut >= 47 { &whole[..cut] } else { &whole[..25] };
             assert_eq!(fully_there(&whole[..cut]), expected, "{cut}");
         }
         assert_eq!(fully_there(whole), whole);
