@@ -34,7 +34,7 @@ impl Watched {
                     waited += 1;
                     let (done, of) = seen.now();
                     if waited >= PATIENCE {
-                        let bar: &mut ProgressBar = bar.get_or_insert_with(|| started(doing));
+                        let bar: &mut ProgressBar = bar.get_or_insert_with(|| started(doing, of));
                         bar.set_length(of as u64);
                         bar.set_position(done as u64);
                     }
@@ -59,8 +59,8 @@ impl Drop for Watched {
     }
 }
 
-fn started(doing: &'static str) -> ProgressBar {
-    let bar = ProgressBar::new(0);
+fn started(doing: &'static str, of: usize) -> ProgressBar {
+    let bar = ProgressBar::new(of as u64);
     if let Ok(style) = ProgressStyle::with_template("{msg} {wide_bar} {pos}/{len} {eta}") {
         bar.set_style(style);
     }

@@ -9,6 +9,9 @@ use std::path::Path;
 use cowlwatch::config::keys::{KEYS, SECTIONS, Setting};
 use cowlwatch::config::{Config, Rules, Security, load, models};
 use cowlwatch::judge::RulesFor;
+use cowlwatch::records::aircraft_file;
+use cowlwatch::records::layout::Layouts;
+use cowlwatch::records::monitor::{self, RecordedEngine, ReduceContext};
 use proptest::prelude::*;
 
 const SAMPLE: &str = include_str!("../../config/cowlwatch.toml");
@@ -55,6 +58,8 @@ fn the_sample_loads_and_every_setting_in_it_is_the_one_that_holds_without() {
     assert_eq!(left.mail, None);
     assert_eq!(right.mail.unwrap().routes.len(), 1);
     assert_eq!(full.layouts.logbooks["our-sheet"].oil["left"].added.as_deref(), Some("Oil L"));
+    assert_eq!(full.layouts.monitors["left-recorder"].engine.as_deref(), Some("left"));
+    assert_eq!(full.layouts.monitors["left-recorder"].columns["cht1_f"].column, "C1");
     assert_eq!(*plain.rules("N0", "M", "S"), Rules::default());
 }
 
@@ -271,6 +276,37 @@ fn shared_layouts_are_found_however_they_are_written() {
         let layouts = read(&format!("{BASE}{text}")).unwrap().layouts;
         assert_eq!(layouts.logbooks["sheet"].date.columns, ["Date"]);
         assert_eq!(layouts.monitors["recorder"].columns["left.rpm"].column, "N1");
+    }
+}
+
+/// The indented block of README that has this line, without its indent.
+fn of_readme(line: &str) -> String {
+    let readme = include_str!("../../README.md");
+    let block = readme.split("\n\n").find(|block| block.lines().any(|l| l == format!("       {line}"))).unwrap();
+    block.lines().map(|l| format!("{}\n", l.trim())).collect()
+}
+
+/// README's aircraft with a right engine, and a recorder for each: every run is of the engine its layout names.
+#[test]
+fn recorders_of_their_own_are_told_apart_as_readme_says() {
+    let aircraft = of_readme("[[engine]]");
+    let left = of_readme("[[monitor]]");
+    let right = left.replace("left", "right");
+    let other = "[[engine]]\nposition = \"right\"\nserial = \"H-2208\"\nmodel = \"H6-350T\"\n";
+    let text = format!("{aircraft}{other}{left}{right}");
+    let (aircraft, rejections) = aircraft_file::parse(&text, "N0417H/aircraft.toml", &Layouts::default());
+    assert_eq!(rejections, []);
+    let aircraft = aircraft.unwrap();
+    let engines = aircraft.engines.iter().map(|e| RecordedEngine::new(e.position.clone(), None)).collect();
+    let context = ReduceContext::new(chrono_tz::America::Denver, engines);
+    let minutes: String =
+        (0..600).map(|s| format!("03/01/2026,14:{:02}:{:02},2300,24,180\n", s / 60, s % 60)).collect();
+    let recording = format!("Date,Time,RPM,MAP,C1\n{minutes}");
+    for (layout, position) in aircraft.monitors.iter().zip(["left", "right"]) {
+        assert_eq!(layout.files, format!("monitor/{position}/*.csv"));
+        let (runs, rejections) = monitor::reduce(recording.as_bytes(), "N0417H/monitor/x.csv", Some(layout), &context);
+        assert_eq!(rejections, []);
+        assert_eq!(runs.iter().map(|r| r.engine.as_deref()).collect::<Vec<_>>(), [Some(position)]);
     }
 }
 
