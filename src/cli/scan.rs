@@ -68,6 +68,7 @@ pub fn watched(
     digests: bool,
     progress: &Progress,
 ) -> Result<Done, Stop> {
+    pass::drop_unreadable(store)?;
     let (mut read, mut first) = (0, true);
     loop {
         let batch = batch(store, rules, progress)?;

@@ -3,6 +3,7 @@
 use rusqlite::{Connection, OptionalExtension, Row, params};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
+use tracing::warn;
 
 use super::{Known, Pass, Result, Store, StoreError};
 
@@ -52,24 +53,44 @@ fn tails(connection: &Connection) -> Result<Vec<String>> {
     Ok(rows.collect::<rusqlite::Result<_>>()?)
 }
 
+/// Records in another shape than this program's (those of a folder that was away at an upgrade, say) must not stop
+/// the judging of a fleet: they are dropped, and their file stays known as one to be read again.
 fn records_of<T: DeserializeOwned>(connection: &Connection, tail: &str) -> Result<Vec<(String, T)>> {
-    let sql = "SELECT path, records FROM files JOIN contents ON file = id WHERE tail = ?1 ORDER BY path";
+    let sql = "SELECT id, path, records FROM files JOIN contents ON file = id WHERE tail = ?1 ORDER BY path";
     let mut statement = connection.prepare_cached(sql)?;
     let mut rows = statement.query([tail])?;
-    let mut records = Vec::new();
+    let (mut records, mut other) = (Vec::new(), Vec::new());
     while let Some(row) = rows.next()? {
-        let path: String = row.get(0)?;
-        let content = row.get_ref(1)?.as_blob().map_err(rusqlite::Error::from)?;
-        let value = decode(&path, content)?;
-        records.push((path, value));
+        let path: String = row.get(1)?;
+        let content = row.get_ref(2)?.as_blob().map_err(rusqlite::Error::from)?;
+        match decode(content) {
+            Ok(value) => records.push((path, value)),
+            Err(why) => other.push((row.get(0)?, path, why)),
+        }
+    }
+    if let Some((_, first, why)) = other.first() {
+        warn!(tail, files = other.len(), %first, %why, "stored records are of another version; dropped, to be read again");
+    }
+    for (id, ..) in other {
+        connection.prepare_cached("DELETE FROM contents WHERE file = ?1")?.execute([id])?;
+        read_again(connection, id)?;
     }
     Ok(records)
 }
 
-/// Stored records back to values.
-pub fn decode<T: DeserializeOwned>(path: &str, content: &[u8]) -> Result<T> {
-    postcard::from_bytes(content)
-        .map_err(|e| StoreError::Content { what: format!("records of {path}"), why: e.to_string() })
+/// No reader has this version, so the next look takes the file for changed.
+pub(super) fn read_again(connection: &Connection, id: i64) -> Result<()> {
+    connection.prepare_cached("UPDATE files SET reader = 0 WHERE id = ?1")?.execute([id])?;
+    Ok(())
+}
+
+/// What was stored back to values. Bytes left over are of another shape too: postcard does not describe itself.
+pub fn decode<T: DeserializeOwned>(content: &[u8]) -> std::result::Result<T, String> {
+    match postcard::take_from_bytes(content) {
+        Ok((value, [])) => Ok(value),
+        Ok((_, left)) => Err(format!("{} bytes too many", left.len())),
+        Err(error) => Err(error.to_string()),
+    }
 }
 
 impl Store {
@@ -98,6 +119,15 @@ impl Pass<'_> {
 
     pub fn tails(&self) -> Result<Vec<String>> {
         tails(&self.transaction)
+    }
+
+    /// The first of a tail's files that are known, but whose records were dropped, and how many there are.
+    pub fn unread(&self, tail: &str) -> Result<Option<(String, u32)>> {
+        let sql = "SELECT min(path), count(*) FROM files WHERE tail = ?1 AND id NOT IN (SELECT file FROM contents)";
+        let mut statement = self.transaction.prepare_cached(sql)?;
+        let (first, count): (Option<String>, u32) =
+            statement.query_row([tail], |row| Ok((row.get(0)?, row.get(1)?)))?;
+        Ok(first.map(|first| (first, count)))
     }
 
     /// What the files of one tail say, this pass's changes included.

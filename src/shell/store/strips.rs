@@ -1,8 +1,9 @@
 //! Pictures of recorded runs, of the latest ones only: older ones are read again from the recording.
 
 use rusqlite::{Connection, OptionalExtension, params};
+use tracing::warn;
 
-use super::files::decode;
+use super::files::{decode, read_again};
 use super::{Pass, Result, Store, StoreError, millis};
 use crate::records::Instant;
 use crate::records::monitor::Strip;
@@ -15,18 +16,29 @@ pub struct StripRow {
     pub strip: Strip,
 }
 
-const FROM: &str = "SELECT path, strip FROM strips JOIN files ON file = id WHERE tail = ?1 AND engine = ?2";
+const FROM: &str = "SELECT id, path, strip FROM strips JOIN files ON file = id WHERE tail = ?1 AND engine = ?2";
 
-/// Those of an engine's position that begin in the period, in order of time.
+/// Those of an engine's position that begin in the period, in order of time. One in another shape than this program's
+/// is left out, and its recording read again at the next look.
 fn strips(connection: &Connection, tail: &str, engine: &str, from: Instant, to: Instant) -> Result<Vec<StripRow>> {
     let sql = format!("{FROM} AND start BETWEEN ?3 AND ?4 ORDER BY start, path");
     let mut statement = connection.prepare_cached(&sql)?;
     let mut rows = statement.query(params![tail, engine, millis(from), millis(to)])?;
-    let mut found = Vec::new();
+    let (mut found, mut other) = (Vec::new(), Vec::new());
     while let Some(row) = rows.next()? {
-        let path: String = row.get(0)?;
-        let content = row.get_ref(1)?.as_blob().map_err(rusqlite::Error::from)?;
-        found.push(StripRow { strip: decode(&path, content)?, path });
+        let path: String = row.get(1)?;
+        let content = row.get_ref(2)?.as_blob().map_err(rusqlite::Error::from)?;
+        match decode(content) {
+            Ok(strip) => found.push(StripRow { path, strip }),
+            Err(why) => other.push((row.get(0)?, path, why)),
+        }
+    }
+    if let Some((_, first, why)) = other.first() {
+        warn!(tail, pictures = other.len(), %first, %why, "stored pictures are of another version; to be read again");
+    }
+    for (id, ..) in other {
+        connection.prepare_cached("DELETE FROM strips WHERE file = ?1")?.execute([id])?;
+        read_again(connection, id)?;
     }
     Ok(found)
 }

@@ -1,0 +1,178 @@
+//! What the judges say of what the store holds, group by group of tails that share engines.
+
+use std::collections::BTreeSet;
+
+use super::Rules;
+use super::seen::Seen;
+use crate::alerts::Action;
+use crate::engine::{self, AircraftHistory, Fleet, What};
+use crate::judge::otherwise::Otherwise;
+use crate::judge::{self, Closing, EngineView, Finding, Judgement, RatePoint, RulesFor as _};
+use crate::records::{Instant, Source, TailRecords};
+use crate::shell::scan::{Batch, FileRecords, Progress};
+use crate::shell::store::{self, Pass, Store};
+
+/// What the judges say under some rules, without anything remembered.
+#[derive(Debug)]
+pub struct Replayed {
+    pub findings: Vec<Finding>,
+    pub engines: Vec<EngineView>,
+    /// Moment of the first record.
+    pub first_record: Option<Instant>,
+}
+
+/// Judges what the store holds, remembering nothing: for comparisons.
+///
+/// # Errors
+/// What the state said.
+pub fn replayed(
+    store: &mut Store,
+    rules: &Rules,
+    now: Instant,
+    progress: &Progress,
+) -> Result<Replayed, store::StoreError> {
+    let pass = store.begin()?;
+    let groups = Seen::load(&pass, &Batch::default())?.groups;
+    let judged = Judged::of(&pass, &groups, rules, &[], now, progress)?;
+    Ok(Replayed { findings: judged.findings, engines: judged.engines, first_record: judged.first_record })
+}
+
+/// Questions about the units of readings, each with its line.
+///
+/// # Errors
+/// What the state said.
+pub fn doubts(store: &mut Store, rules: &Rules, now: Instant) -> Result<Vec<(Source, String)>, store::StoreError> {
+    let pass = store.begin()?;
+    let mut asked = Vec::new();
+    for group in Seen::load(&pass, &Batch::default())?.groups {
+        let fleet = fleet_of(&pass, &group, rules, now)?;
+        asked.extend(fleet.engines.iter().filter_map(judge::doubts::dipstick));
+    }
+    Ok(asked)
+}
+
+/// What would have to be so for a finding not to have come; see [`judge::otherwise`].
+///
+/// # Errors
+/// What the state said.
+pub fn otherwise(
+    store: &mut Store,
+    rules: &Rules,
+    closings: &[Closing],
+    finding: &Finding,
+    now: Instant,
+) -> Result<Option<Otherwise>, store::StoreError> {
+    let pass = store.begin()?;
+    let groups = Seen::load(&pass, &Batch::default())?.groups;
+    let Some(group) = groups.into_iter().find(|group| group.iter().any(|tail| **tail == *finding.tail)) else {
+        return Ok(None);
+    };
+    let fleet = fleet_of(&pass, &group, rules, now)?;
+    let zone = rules.config.settings.fleet.time_zone;
+    Ok(Some(judge::otherwise::otherwise(&fleet, &*rules.config, zone, closings, finding, now)))
+}
+
+/// What the judges say of the whole fleet. One group of tails at a time is in memory.
+#[derive(Default)]
+pub(super) struct Judged {
+    pub(super) findings: Vec<Finding>,
+    pub(super) engines: Vec<EngineView>,
+    pub(super) aircraft: Vec<AircraftHistory>,
+    pub(super) actions: Vec<Action>,
+    pub(super) first_record: Option<Instant>,
+}
+
+impl Judged {
+    pub(super) fn of(
+        pass: &Pass<'_>,
+        groups: &[Vec<String>],
+        rules: &Rules,
+        closings: &[Closing],
+        now: Instant,
+        progress: &Progress,
+    ) -> Result<Self, store::StoreError> {
+        let zone = rules.config.settings.fleet.time_zone;
+        let mut judged = Self::default();
+        progress.expect(groups.len());
+        for group in groups {
+            let fleet = fleet_of(pass, group, rules, now)?;
+            let Judgement { findings, mut engines } = judge::judge(&fleet, &*rules.config, zone, closings, now);
+            engines.iter_mut().for_each(|engine| thin(&mut engine.points));
+            judged.findings.extend(findings);
+            judged.engines.extend(engines);
+            judged.actions.extend(actions(&fleet));
+            let first = fleet.engines.iter().filter_map(|e| e.events.first()).map(|e| e.at).min();
+            judged.first_record = [judged.first_record, first].into_iter().flatten().min();
+            judged.aircraft.extend(fleet.aircraft);
+            progress.step();
+        }
+        judged.findings.sort_by(|a, b| a.raised.cmp(&b.raised).then_with(|| a.key().cmp(&b.key())));
+        judged.engines.sort_by(|a, b| (&a.tail, &a.position, &a.serial).cmp(&(&b.tail, &b.position, &b.serial)));
+        judged.aircraft.sort_by(|a, b| a.tail.cmp(&b.tail));
+        judged.actions.sort_by_key(|a| a.at);
+        Ok(judged)
+    }
+}
+
+/// The engines of one group of tails.
+fn fleet_of(pass: &Pass<'_>, group: &[String], rules: &Rules, now: Instant) -> Result<Fleet, store::StoreError> {
+    let mut tails = Vec::new();
+    for tail in group {
+        tails.extend(records_of(pass, tail)?);
+    }
+    let tolerance = rules.config.rules("", "", "").records.hours_tolerance;
+    Ok(engine::build(&tails, &rules.models, rules.config.settings.fleet.time_zone, now, tolerance))
+}
+
+/// Points kept of an engine's life: as many as a picture is wide.
+const POINTS: usize = 1_000;
+
+/// Keeps every how manieth point so that there are at most [`POINTS`], and the last; oil added in between stays.
+fn thin(points: &mut Vec<RatePoint>) {
+    let every = points.len().div_ceil(POINTS);
+    if every > 1 {
+        let (mut added, mut left) = (0.0, points.len());
+        points.retain_mut(|point| {
+            left -= 1;
+            added += point.added_qt;
+            let kept = left % every == 0;
+            if kept {
+                point.added_qt = std::mem::take(&mut added);
+            }
+            kept
+        });
+    }
+    points.shrink_to_fit();
+}
+
+/// Everything one tail's files say; nothing where there never was an aircraft.toml.
+fn records_of(pass: &Pass<'_>, tail: &str) -> Result<Option<TailRecords>, store::StoreError> {
+    let mut aircraft = None;
+    let (mut entries, mut runs) = (Vec::new(), Vec::new());
+    for (_, records) in pass.records_of::<FileRecords>(tail)? {
+        aircraft = records.aircraft.or(aircraft);
+        entries.extend(records.entries);
+        runs.extend(records.runs);
+    }
+    Ok(aircraft.map(|aircraft| TailRecords { aircraft, entries, runs: crate::records::monitor::join(runs) }))
+}
+
+/// The logbook's `action` entries that name an alert, each once.
+fn actions(fleet: &Fleet) -> Vec<Action> {
+    let mut seen = BTreeSet::new();
+    let mut list = Vec::new();
+    for event in fleet.engines.iter().flat_map(|e| &e.events) {
+        if let What::Action { alert: Some(number), text } = &event.what
+            && seen.insert((event.source.clone(), *number))
+        {
+            list.push(Action {
+                number: *number,
+                tail: event.tail.clone(),
+                at: event.at,
+                text: text.clone(),
+                source: event.source.clone(),
+            });
+        }
+    }
+    list
+}

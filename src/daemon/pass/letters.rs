@@ -1,0 +1,141 @@
+//! What a pass tells: the morning that digest and page are made of, and letters written into its transaction.
+
+use std::collections::BTreeSet;
+
+use chrono::NaiveDate;
+use tracing::{error, warn};
+
+use super::judged::Judged;
+use super::seen::Seen;
+use super::{DigestWish, Rules};
+use crate::alerts::{Alert, Audience, Bundle, Outcome};
+use crate::daemon::pictures;
+use crate::engine::AircraftHistory;
+use crate::judge::Kind;
+use crate::records::Instant;
+use crate::report::{self, Freshness, Letter, Morning};
+use crate::shell::mail::{self, Recipients};
+use crate::shell::store::{self, Pass};
+
+pub(super) fn morning(
+    pass: &Pass<'_>,
+    rules: &Rules,
+    judged: Judged,
+    outcome: &Outcome,
+    seen: Seen,
+    now: Instant,
+) -> Result<Morning, store::StoreError> {
+    let last = pass.last_digest()?;
+    // The first summary is what the first digest after it is compared with.
+    let previous = match &last {
+        Some(digest) => Some(digest.made),
+        None => pass.summarised()?,
+    };
+    let since = |a: &Alert| match (&a.closed, previous) {
+        (Some(closed), Some(previous)) => closed.at > previous && a.told.is_some(),
+        _ => false,
+    };
+    let silent: BTreeSet<&str> = outcome
+        .alerts
+        .iter()
+        .filter(|a| a.kind() == Kind::DataSilent && a.finding.settled.is_none() && !a.memory.gone)
+        .map(|a| &**a.tail())
+        .collect();
+    let freshness = |a: &AircraftHistory| Freshness {
+        tail: a.tail.clone(),
+        last_record: a.last_log.max(a.last_recording),
+        silent: silent.contains(&*a.tail),
+        missing: seen.missing.contains(&*a.tail),
+    };
+    let pictures = pictures::pictures(pass, &judged.engines, &outcome.alerts, now)?;
+    Ok(Morning {
+        operator: rules.config.settings.fleet.operator.clone(),
+        zone: rules.config.settings.fleet.time_zone,
+        as_of: now,
+        sequence: last.map_or(0, |d| d.sequence) + 1,
+        previous,
+        alerts: outcome.alerts.iter().filter(|a| a.is_live() || since(a)).cloned().collect(),
+        aircraft: judged.aircraft.iter().map(freshness).collect(),
+        engines: judged.engines,
+        rejections: seen.rejections,
+        pictures,
+        undelivered: pass.outbox()?.undelivered,
+        first: false,
+    })
+}
+
+/// Days for which the text of a delivered letter is kept.
+const KEPT_DAYS: i64 = 90;
+
+/// The digest of a pass.
+pub(super) struct Written {
+    pub(super) date: NaiveDate,
+    pub(super) sequence: u32,
+    pub(super) subject: String,
+}
+
+/// Letters of a pass, written into its transaction.
+pub(super) struct Writing<'a> {
+    pub(super) pass: &'a Pass<'a>,
+    pub(super) rules: &'a Rules,
+    pub(super) now: Instant,
+    pub(super) letters: u32,
+}
+
+impl Writing<'_> {
+    pub(super) fn single(
+        &mut self,
+        bundle: &Bundle,
+        outcome: &Outcome,
+        morning: &Morning,
+    ) -> Result<(), store::StoreError> {
+        let alerts: Vec<&Alert> = bundle.says.iter().filter_map(|s| outcome.alert(s.number)).collect();
+        let letter = report::letters::single(&alerts, bundle.audience == Audience::Escalation, morning);
+        let slug = format!("{}-{}", bundle.level.word(), bundle.tail);
+        self.post("alert", &slug, &letter, Recipients::Alerts(bundle))
+    }
+
+    /// The one summary of a first pass.
+    pub(super) fn summary(&mut self, morning: &Morning) -> Result<(), store::StoreError> {
+        let letter = report::digest::digest(morning);
+        self.post("summary", "first-look", &letter, Recipients::Digest)
+    }
+
+    pub(super) fn digest(
+        &mut self,
+        wish: DigestWish,
+        morning: &mut Morning,
+    ) -> Result<Option<Written>, store::StoreError> {
+        let DigestWish::For(date) = wish else { return Ok(None) };
+        let Some(sequence) = self.pass.record_digest(date, self.now)? else { return Ok(None) };
+        morning.sequence = sequence;
+        let letter = report::digest::digest(morning);
+        self.post("digest", &format!("digest-{date}"), &letter, Recipients::Digest)?;
+        self.pass.tidy_letters(self.now - chrono::TimeDelta::days(KEPT_DAYS))?;
+        Ok(Some(Written { date, sequence, subject: letter.subject }))
+    }
+
+    fn post(&mut self, kind: &str, slug: &str, letter: &Letter, to: Recipients<'_>) -> Result<(), store::StoreError> {
+        let settings = &self.rules.config.settings;
+        let mail = settings.mail.as_ref();
+        let (from, to) = (mail::sender(mail), mail::recipients(to, mail, &settings.alerts));
+        if to.is_empty() {
+            warn!(letter = slug, "nobody is to get this letter");
+            return Ok(());
+        }
+        let post = mail::Post { kind, slug, made: self.now, from, to: &to };
+        let posted = match mail::post(self.pass, letter, post) {
+            // One letter that cannot be made must not stop the judging of a fleet; its alerts stay open and listed.
+            Err(store::StoreError::Letter(why)) => {
+                error!(letter = slug, %why, "letter not written");
+                return Ok(());
+            }
+            posted => posted?,
+        };
+        for why in posted.left_out {
+            warn!(letter = slug, %why, "recipient left out");
+        }
+        self.letters += 1;
+        Ok(())
+    }
+}

@@ -1,0 +1,155 @@
+//! Looking at the fleet folder, and what follows from what was seen: a pass, the page, the metrics.
+
+use std::time::{Duration, Instant as Tick};
+
+use chrono::{NaiveDate, Utc};
+use tracing::{error, info, warn};
+
+use super::{Event, HUNG, SETTLE, Service};
+use crate::daemon::pass::{self, DigestWish};
+use crate::daemon::publish::{publish, refresh};
+use crate::records::{Instant, Rejection};
+use crate::shell::scan::{self, Batch, Look};
+use crate::shell::store::StoreError;
+
+/// Reading stops after this long and goes on in the next batch.
+const READ_FOR: Duration = Duration::from_secs(15);
+/// With nothing new, what the calendar brings (a change falling due, a silence) is looked for this often.
+const JUDGE_EVERY: Duration = Duration::from_secs(600);
+
+/// What a look saw besides files: one of these changing is news too.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct Folders {
+    tails: Vec<(String, bool)>,
+    problems: Vec<Rejection>,
+    unreachable: bool,
+}
+
+impl Folders {
+    fn of(batch: &Batch) -> Self {
+        Self {
+            tails: batch.tails.iter().map(|t| (t.name.clone(), t.has_aircraft_file)).collect(),
+            problems: batch.problems.clone(),
+            unreachable: batch.unreachable.is_some(),
+        }
+    }
+}
+
+impl Service {
+    /// Starts a look if it is time and none is under way.
+    pub(super) fn look(&mut self) -> Result<(), StoreError> {
+        if let Some(since) = self.looking_since {
+            if since.elapsed() <= HUNG {
+                return Ok(());
+            }
+            // The digest goes all the same, and says so: silence must not look like health.
+            if !self.hung || self.digest_due(Utc::now()).is_some() {
+                let why = format!("no answer for {} s", HUNG.as_secs());
+                warn!(%why, "the fleet folder does not answer");
+                self.judge(Batch { unreachable: Some(why), ..Batch::default() }, HUNG)?;
+                self.hung = true;
+            }
+            return Ok(());
+        }
+        if Tick::now() < self.next_look && self.digest_due(Utc::now()).is_none() {
+            return Ok(());
+        }
+        let known = self.store.known()?;
+        let look = Look {
+            folder: self.rules.config.settings.fleet.folder.clone(),
+            config: self.rules.config.clone(),
+            models: self.rules.models.clone(),
+            settle: SETTLE,
+            time: READ_FOR,
+            progress: scan::Progress::default(),
+        };
+        let events = self.events.clone();
+        self.looking_since = Some(Tick::now());
+        // A thread of its own, not of the runtime's: one that hangs on a dead share must not delay the end.
+        std::thread::spawn(move || {
+            let batch = scan::look(&look, &known);
+            let _ = events.blocking_send(Event::Looked(batch));
+        });
+        Ok(())
+    }
+
+    pub(super) fn looked(&mut self, batch: Batch) -> Result<(), StoreError> {
+        let looking = self.looking_since.take().map_or(Duration::ZERO, |s| s.elapsed());
+        if std::mem::take(&mut self.hung) {
+            info!("the fleet folder answers again");
+        }
+        let every = Duration::from_secs(u64::from(self.rules.config.settings.fleet.scan_every_s));
+        self.next_look = Tick::now() + every;
+        if batch.left > 0 {
+            self.next_look = Tick::now();
+        } else if batch.waiting > 0 {
+            self.next_look = Tick::now() + SETTLE;
+        }
+        if let Some(why) = &batch.unreachable {
+            warn!(%why, "the fleet folder cannot be read");
+        }
+        let folders = Folders::of(&batch);
+        // With nothing new the answer only changes with the calendar: judge now and then.
+        let nothing_new = batch.changes.is_empty()
+            && self.folders.as_ref() == Some(&folders)
+            && self.digest_due(Utc::now()).is_none();
+        if nothing_new && Tick::now() < self.next_judgement {
+            let now = Utc::now();
+            if let Some(figures) = &mut self.figures {
+                figures.last_scan = Some(now);
+                figures.scan_s = looking.as_secs_f64();
+            }
+            self.refresh(now);
+            return Ok(());
+        }
+        self.judge(batch, looking)?;
+        self.folders = Some(folders);
+        Ok(())
+    }
+
+    /// One pass over what was seen, then page and metrics.
+    pub(super) fn judge(&mut self, batch: Batch, looking: Duration) -> Result<(), StoreError> {
+        let started = Tick::now();
+        let now = Utc::now();
+        let wish = self.digest_due(now).map_or(DigestWish::No, DigestWish::For);
+        let done = pass::run(&mut self.store, &self.rules, batch, now, wish)?;
+        self.written()?;
+        self.next_judgement = Tick::now() + JUDGE_EVERY;
+        self.foreign = self.store.foreign_writes()?;
+        if done.morning.is_none() {
+            self.next_judgement = Tick::now();
+        }
+        if let Some(morning) = &done.morning {
+            self.undelivered = morning.undelivered.clone();
+            let took = (looking + started.elapsed()).as_secs_f64();
+            info!(
+                read = done.counts.read,
+                unchanged = done.counts.unchanged,
+                waiting = done.counts.waiting,
+                letters = done.letters,
+                took_s = took,
+                "pass"
+            );
+            match publish(&self.state, &self.store, &done, took, now) {
+                Ok(figures) => self.figures = Some(figures),
+                Err(error) => error!(%error, "page or metrics not written"),
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) fn digest_due(&self, now: Instant) -> Option<NaiveDate> {
+        let zone = self.rules.config.settings.fleet.time_zone;
+        let last = self.store.last_digest().ok()?.map(|d| d.date);
+        self.schedule.due(zone, last, |date| self.store.digest_made(date).unwrap_or(true), now)
+    }
+
+    /// Writes the metrics of the last pass anew with the outbox as it is.
+    pub(super) fn refresh(&mut self, now: Instant) {
+        if let Some(figures) = &mut self.figures
+            && let Err(error) = refresh(&self.state, &self.store, figures, now)
+        {
+            error!(%error, "metrics not written");
+        }
+    }
+}
