@@ -29,7 +29,7 @@ mod tests {
     fn a_row_cut_short_is_left_out() {
         let whole = b"date,hours,level,remarks\n2026-03-01,1200.5,8.5,\n";
         for cut in 0..whole.len() {
-            let expected = if cut < 26 || cut >= 47 { &whole[..cut] } else { &whole[..25] };
+            let expected = if !(26..47).contains(&cut) { &whole[..cut] } else { &whole[..25] };
             assert_eq!(fully_there(&whole[..cut]), expected, "{cut}");
         }
         assert_eq!(fully_there(whole), whole);
