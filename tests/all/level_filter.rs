@@ -1,18 +1,18 @@
 //! The recursion, step by step, against values from an independent implementation of the same equations.
 //! A cross-check of the arithmetic, not of the idea; outside checks stand in `outside.rs` and `oracles.rs`.
 //!
-//! What moves is the program's own: belief, candidates, sums, the search for additions not logged. What an
-//! observation says (`says`) and how noisy a flight is (`fly`) are those equations' own, written out here: the
+//! What moves is the program's own: belief, candidates, sums. What an
+//! observation says (`says`), when an addition was forgotten (`suspect`) and how noisy a flight is (`fly`) are those equations' own, written out here: the
 //! program is free to know better, and does. All 2,508 rows are checked.
 //! For one, it holds an addition of two quarts to a limit of surprise: a misread dipstick had more than doubled the
 //! false alarms.
 #![allow(clippy::unwrap_used, reason = "tests")]
 
 use cowlwatch::judge::consumption::belief::{Score, Seen};
-use cowlwatch::judge::consumption::change::{RISES, Ratios, statistics};
+use cowlwatch::judge::consumption::candidates::Candidates;
+use cowlwatch::judge::consumption::change::{Ratios, statistics};
 use cowlwatch::judge::consumption::evidence::{normal_cdf, normal_pdf};
 use cowlwatch::judge::consumption::sump::{LEVEL, RATE, Sump};
-use cowlwatch::judge::consumption::unlogged::suspect;
 
 const FILL_QT: f64 = 7.0;
 const MARK_QT: f64 = 6.0;
@@ -30,6 +30,12 @@ const SLIPS: [(f64, u32, f64); 5] = [
     (2.0, 225, f64::NEG_INFINITY),
     (2.0, 260, f64::NEG_INFINITY),
 ];
+
+/// The sump, and the last flights as moments of an addition not logged.
+type Tops = Candidates<8>;
+type State = (Sump, Tops);
+
+const LOOKED_FOR: Ratios = Ratios { rises: [1.5, 2.0, 3.0], falls: [0.5, 0.6667, 0.75] };
 
 #[derive(Clone, Debug)]
 struct Row {
@@ -109,67 +115,87 @@ fn says(sump: &mut Sump, log: &str, row: &Row) -> Option<Score> {
     }
 }
 
-fn look(sump: &mut Sump, log: &str, row: &Row) {
+fn look((sump, tops): &mut State, log: &str, row: &Row) {
     if row.refilled {
         sump.refill(FILL_QT, REFILL_VAR);
+        tops.clear();
     }
     let Some(score) = says(sump, log, row) else { return };
     let seen = Seen::only(LEVEL);
     let gain = sump.belief.gain(seen);
     sump.changes.observe(sump.belief.n, seen, &gain, score);
-    sump.top_ups.observe(sump.belief.n, seen, &gain, score);
+    tops.observe(sump.belief.n, seen, &gain, score);
     sump.belief.correct(&gain, score);
     let rate = &mut sump.belief.mean[RATE];
     *rate = rate.max(LEAST_RATE);
 }
 
-fn fly(sump: &mut Sump, row: &Row) {
+fn fly((sump, tops): &mut State, row: &Row) {
     if row.added > 0.0 {
         sump.pour(row.added);
     }
-    sump.begin_flight();
+    tops.begin(LEVEL, 1.0, sump.flights);
+    sump.begin_flight(0.0);
     let (hours, rate) = (row.hours * row.factor, sump.rate());
     let mut slope = [0.0; 10];
     slope[RATE] = -hours;
     sump.belief.burn(LEVEL, rate * hours, &slope, (0.40 * rate * hours).powi(2) + 1e-4);
     sump.belief.cov[RATE][RATE] += (0.005 * rate).powi(2) * row.hours;
     sump.changes.burn(sump.belief.n, LEVEL, &slope);
-    sump.top_ups.burn(sump.belief.n, LEVEL, &slope);
+    tops.burn(sump.belief.n, LEVEL, &slope);
 }
 
-fn tell(sump: &Sump, levels: bool) -> (f64, f64, f64, f64) {
-    let s = statistics(sump, &Ratios::new(RISES[0]), levels);
+/// The best log-odds of a quart, or half of one, not logged before a flight up to `until`.
+fn forgotten(tops: &Tops, until: u32) -> Option<(u32, f64, f64)> {
+    let at = |qt: f64, against: f64| {
+        let ripe = tops.best_of(&[1.0 + qt], until)?;
+        Some((ripe.0, qt, ripe.1 - against))
+    };
+    [at(1.0, 4.0), at(0.5, 5.5)].into_iter().flatten().max_by(|a, b| a.2.total_cmp(&b.2))
+}
+
+fn suspect((sump, tops): &State) -> Option<(u32, f64)> {
+    let (flight, qt, odds) = forgotten(tops, sump.flights.checked_sub(3)?)?;
+    let fall = sump.changes.best_of(&LOOKED_FOR.falls, u32::MAX).map_or(f64::NEG_INFINITY, |best| best.1);
+    (odds > 2.0 && odds > fall - 1.0).then_some((flight, qt))
+}
+
+fn tell((sump, tops): &State, levels: bool) -> (f64, f64, f64, f64) {
+    let mut s = statistics(sump, &LOOKED_FOR, false);
+    if levels {
+        s.ln_fall -= forgotten(tops, u32::MAX).map_or(0.0, |f| f.2.max(0.0));
+    }
     (sump.rate(), sump.belief.cov[RATE][RATE].sqrt(), s.ln_rise, s.ln_fall)
 }
 
 fn check(log: &str, ratio: &str) {
     let rows = rows(log, ratio);
     assert!(rows.len() > 300);
-    let mut kept = vec![Sump::new(FILL_QT, REFILL_VAR); rows.len() + 1];
+    let mut kept = vec![(Sump::new(FILL_QT, REFILL_VAR), Tops::EMPTY); rows.len() + 1];
     let mut got = vec![(0.0, 0.0, 0.0, 0.0); rows.len()];
     let mut inferred = vec![0.0; rows.len()];
     let levels = log == "levels";
     for i in 0..rows.len() {
-        let mut sump = kept[i];
-        look(&mut sump, log, &rows[i]);
-        got[i] = tell(&sump, levels);
-        if let Some(found) = suspect(&sump).filter(|_| levels) {
+        let mut state = kept[i];
+        look(&mut state, log, &rows[i]);
+        got[i] = tell(&state, levels);
+        if let Some((flight, quarts)) = suspect(&state).filter(|_| levels) {
             // Candidates begin with a flight, so an addition is first seen at the observation after it.
-            let from = found.flight as usize + 1;
-            inferred[from] += found.quarts;
-            kept[from].pour_unlogged(found.quarts);
+            let from = flight as usize + 1;
+            inferred[from] += quarts;
+            kept[from].0.pour_unlogged(quarts);
             for k in from..=i {
-                sump = kept[k];
-                look(&mut sump, log, &rows[k]);
-                (got[k].0, got[k].1, ..) = tell(&sump, levels);
+                state = kept[k];
+                look(&mut state, log, &rows[k]);
+                (got[k].0, got[k].1, ..) = tell(&state, levels);
                 if k < i {
-                    fly(&mut sump, &rows[k]);
-                    kept[k + 1] = sump;
+                    fly(&mut state, &rows[k]);
+                    kept[k + 1] = state;
                 }
             }
         }
-        fly(&mut sump, &rows[i]);
-        kept[i + 1] = sump;
+        fly(&mut state, &rows[i]);
+        kept[i + 1] = state;
     }
     let mut bad = Vec::new();
     for (i, row) in rows.iter().enumerate() {

@@ -153,9 +153,8 @@ fn candidates_have_the_likelihood_ratio_of_changepoint_online() {
             chart.begin(0, 1.0, i as u32);
             see(&mut chart, *value);
             // The best size is found by trying; a parabola's top is flat enough for steps of a thousandth.
-            let sizes = (-5000..=5000).map(|s| f64::from(s) / 1000.0);
-            let best =
-                sizes.filter_map(|size| chart.best_at(size, u32::MAX)).max_by(|a, b| a.1.total_cmp(&b.1)).unwrap();
+            let ratios: Vec<f64> = (-5000..=5000).map(|s| 1.0 + f64::from(s) / 1000.0).collect();
+            let best = chart.best_of(&ratios, u32::MAX).unwrap();
             let want = numbers(want);
             assert!((best.1 - want[0]).abs() < 1e-4, "value {i}: {best:?} {want:?}");
             assert!(best.1 < 0.1 || f64::from(best.0) == want[1], "value {i}: {best:?} {want:?}");

@@ -64,7 +64,7 @@ fn main() {
             for (side, share) in [RISE_SHARE, 1.0 - RISE_SHARE].into_iter().enumerate() {
                 let one: Vec<f64> = measured.iter().map(|m| m[side]).collect();
                 let shift = allowed.ln() - meets(&one, allowed * share);
-                rows[side][r] = ((OFFSETS[l][side][r] + shift).clamp(-2.0, 5.0) * 100.0).round() / 100.0;
+                rows[side][r] = ((OFFSETS[l][side][r] + shift).clamp(-4.0, 5.0) * 100.0).round() / 100.0;
             }
             eprintln!("{kept:?} {rate:.3}: {measured:.3?}");
         }

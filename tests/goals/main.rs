@@ -248,6 +248,83 @@ fn break_in(engines: u64) {
     }
 }
 
+/// Operating characteristic of rises at one rate: false alarms per 1000 h against delay, over settings.
+fn roc(engines: u64, rate: f64, ratio: f64) {
+    for kept in [Kept::Levels, Kept::Flights, Kept::Additions] {
+        if std::env::var("K").is_ok_and(|k| !format!("{kept:?}").starts_with(&k)) {
+            continue;
+        }
+        let change = |c: &mut Case| match std::env::var("CH").as_deref() {
+            Ok("unlogged") => c.unlogged = 0.0,
+            Ok("gross") => c.gross = 0.0,
+            Ok("service") => c.service_spread = 0.0,
+            Ok("spread") => c.flight_spread = 0.1,
+            Ok("wear") => c.wear = 0.0,
+            _ => {}
+        };
+        let mut at: Vec<[f64; 5]> = Vec::new();
+        for setting in [0.1, 0.2, 0.4, 0.8, 1.6] {
+            let mut rules = Rules::default();
+            rules.consumption.false_alarms_per_1000_h = setting;
+            let mut rises = 0;
+            for seed in 0..engines {
+                let mut case = Case::realistic(20_000_001 + seed, kept);
+                (case.rate, case.hours) = (rate, 1000.0);
+                change(&mut case);
+                let engine = sim::engine(&case, &sim::fly(&case));
+                let f = consumption::follow(&engine, None, &rules, &[], later());
+                rises += f.findings.iter().filter(|f| f.kind == Kind::OilRateRise).count();
+            }
+            let (mut found, mut before, mut missed) = (Vec::new(), 0, 0);
+            for seed in 0..engines {
+                let mut case = Case::realistic(30_000_001 + seed, kept);
+                case.rate = rate;
+                case.fault_at = 200.0 + (seed % 50) as f64;
+                case.hours = case.fault_at + 60.0;
+                case.ratio = ratio;
+                change(&mut case);
+                let flights = sim::fly(&case);
+                let engine = sim::engine(&case, &flights);
+                let followed = consumption::follow(&engine, None, &rules, &[], later());
+                let first = flights.iter().find(|f| f.meter - f.hours >= case.fault_at - 1e-6).unwrap();
+                let onset = first.meter - first.hours;
+                let mut rises = followed.findings.iter().filter(|f| f.kind == Kind::OilRateRise);
+                let early = followed.findings.iter().any(|f| f.kind == Kind::OilRateRise && f.hours.unwrap() <= onset);
+                before += usize::from(early);
+                match rises.find(|f| f.hours.unwrap() > onset) {
+                    Some(f) if f.hours.unwrap() - onset <= 50.0 => found.push(f.hours.unwrap() - onset),
+                    _ => {
+                        missed += usize::from(!early);
+                        if !early {
+                            found.push(50.0);
+                        }
+                    }
+                }
+            }
+            found.sort_by(f64::total_cmp);
+            at.push([
+                rises as f64 / engines as f64,
+                quantile(&found, 0.5),
+                quantile(&found, 0.9),
+                found.iter().sum::<f64>() / found.len() as f64,
+                100.0 * missed as f64 / found.len() as f64,
+            ]);
+            if std::env::var("V").is_ok() {
+                println!("  {setting}: {:.3?} before {before}", at.last().unwrap());
+            }
+        }
+        let want: f64 = 1.0 / 3.0;
+        let k = at.windows(2).position(|w| w[1][0] >= want).unwrap_or(at.len() - 2);
+        let (a, b) = (at[k], at[k + 1]);
+        let share = ((want / a[0].max(1e-3)).ln() / (b[0] / a[0].max(1e-3)).ln()).clamp(-0.5, 1.5);
+        let mid: Vec<f64> = (1..5).map(|i| a[i] + share * (b[i] - a[i])).collect();
+        println!(
+            "{kept:?} {rate:.3} x{ratio} at one false rise per 3000 h: median {:.2}, 90 % {:.2}, mean {:.2}, missed {:.2} %",
+            mid[0], mid[1], mid[2], mid[3]
+        );
+    }
+}
+
 /// Time to follow a long life.
 fn speed() {
     let mut case = Case::realistic(9, Kept::Levels);
@@ -274,6 +351,30 @@ fn main() {
     if std::env::args().nth(2).is_some_and(|a| a == "why") {
         return why(std::env::args().nth(1).unwrap().parse().unwrap());
     }
+    if std::env::args().nth(2).is_some_and(|a| a == "healthy") {
+        for kept in [Kept::Levels, Kept::Flights] {
+            for rate in [0.05, 0.125, 0.333] {
+                healthy(kept, rate, std::env::args().nth(1).unwrap().parse().unwrap(), 600.0, 0.667, &|_| {});
+            }
+        }
+        return;
+    }
+    if std::env::args().nth(2).is_some_and(|a| a == "when") {
+        return when(std::env::args().nth(1).unwrap().parse().unwrap());
+    }
+    if std::env::args().nth(2).is_some_and(|a| a == "roc") {
+        let engines = std::env::args().nth(1).unwrap().parse().unwrap();
+        roc(engines, 0.125, 2.0);
+        if std::env::var("F").is_ok_and(|f| f == "15") {
+            roc(engines, 0.125, 1.5);
+        }
+        if std::env::var("F").is_err() {
+            roc(engines, 0.05, 2.0);
+            roc(engines, 0.25, 2.0);
+            roc(engines, 0.125, 1.5);
+        }
+        return;
+    }
     if std::env::args().nth(2).is_some() {
         return explore(500);
     }
@@ -289,6 +390,38 @@ fn main() {
     for kept in [Kept::Levels, Kept::Flights, Kept::Additions] {
         for rate in [1.0 / 20.0, 1.0 / 12.0, 1.0 / 8.0, 1.0 / 5.0, 1.0 / 3.0] {
             healthy(kept, rate, engines, 1000.0, 0.3, &|_| {});
+        }
+    }
+}
+
+/// When in a healthy life false rises come, by 50 h.
+fn when(engines: u64) {
+    let cases: [(&str, Change); 5] = [
+        ("all", &|_| {}),
+        ("no service", &|c| {
+            c.service_spread = 0.0;
+            c.service_logged = false;
+        }),
+        ("no gross", &|c| c.gross = 0.0),
+        ("no unlogged", &|c| c.unlogged = 0.0),
+        ("no wear", &|c| c.wear = 0.0),
+    ];
+    for (name, change) in cases {
+        for kept in [Kept::Levels, Kept::Flights] {
+            let mut rules = Rules::default();
+            rules.consumption.false_alarms_per_1000_h = 0.42;
+            let mut bins = [0_u32; 20];
+            for seed in 0..engines {
+                let mut case = Case::realistic(20_000_001 + seed, kept);
+                case.hours = 999.0;
+                change(&mut case);
+                let engine = sim::engine(&case, &sim::fly(&case));
+                let f = consumption::follow(&engine, None, &rules, &[], later());
+                for f in f.findings.iter().filter(|f| f.kind == Kind::OilRateRise) {
+                    bins[((f.hours.unwrap() / 50.0) as usize).min(19)] += 1;
+                }
+            }
+            println!("{kept:?} {name}: {bins:?} total {}", bins.iter().sum::<u32>());
         }
     }
 }

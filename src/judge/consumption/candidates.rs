@@ -57,7 +57,7 @@ impl<const K: usize> Candidates<K> {
     }
 
     /// A change of the unknown `which` may begin with this flight. The oldest makes room.
-    pub fn begin(&mut self, which: usize, rate: f64, flight: u32) {
+    pub fn begin(&mut self, which: usize, rate: f64, flight: u32) -> usize {
         let c = self.next;
         self.next = (self.next + 1) % K;
         self.len = (self.len + 1).min(K);
@@ -69,6 +69,17 @@ impl<const K: usize> Candidates<K> {
         self.weight[c] = 0.0;
         self.rate[c] = rate;
         self.flight[c] = flight;
+        c
+    }
+
+    /// How far what is seen would be misled by each candidate, per unit of change, with the number of its flight.
+    pub fn misled(&self, seen: Seen) -> impl Iterator<Item = (usize, f64)> {
+        (0..self.len).map(move |c| (c, self.error[seen.of][c] - seen.above.map_or(0.0, |m| self.error[m][c])))
+    }
+
+    /// Candidates with the number of the flight each began with.
+    pub fn moments(&self) -> impl Iterator<Item = (usize, u32)> {
+        self.flight.iter().copied().enumerate().take(self.len)
     }
 
     /// An observation, before the belief takes it in.
@@ -135,27 +146,21 @@ impl<const K: usize> Candidates<K> {
         size * (self.score[c] - 0.5 * size * self.weight[c])
     }
 
-    /// The highest log-likelihood ratio over candidates and ratios.
-    pub fn best_of(&self, ratios: &[f64; 3]) -> f64 {
-        (0..self.len)
-            .flat_map(|c| ratios.iter().map(move |r| self.ln_ratio(c, (r - 1.0) * self.rate[c])))
-            .fold(f64::NEG_INFINITY, f64::max)
-    }
-
-    /// The candidate that a change of exactly `size` fits best, begun with flight `until` or before.
-    pub fn best_at(&self, size: f64, until: u32) -> Option<(u32, f64)> {
+    /// The highest log-likelihood ratio over ratios and the candidates that began with flight `until` or
+    /// before, with the flight it begins with.
+    pub fn best_of(&self, ratios: &[f64], until: u32) -> Option<(u32, f64)> {
         (0..self.len)
             .filter(|c| self.flight[*c] <= until)
-            .map(|c| (self.flight[c], self.ln_ratio(c, size)))
+            .flat_map(|c| ratios.iter().map(move |r| (self.flight[c], self.ln_ratio(c, (r - 1.0) * self.rate[c]))))
             .max_by(|a, b| a.1.total_cmp(&b.1))
     }
 
     /// The candidate most likely to be the moment of a rise (or fall), and how large the change was.
     ///
-    /// The size has a prior (a rise: the rate doubled, give or take 75 % of itself; a fall: to 60 %, give
+    /// The size has a prior (a rise: the rate doubled, give or take 60 % of itself; a fall: to 60 %, give
     /// or take 25 %). Without one, the best of eighty candidates is always a recent one with too large a change.
     pub fn best(&self, rise: bool) -> Option<Candidate> {
-        let (middle, spread) = if rise { (1.0, 0.75) } else { (-0.4, 0.25) };
+        let (middle, spread) = if rise { (1.0, 0.6) } else { (-0.4, 0.25) };
         (0..self.len)
             .filter(|c| self.weight[*c] > 0.0)
             .map(|c| {

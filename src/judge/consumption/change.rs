@@ -5,7 +5,7 @@ use super::sump::{RATE, Sump};
 use super::unlogged;
 
 /// Ratios to the baseline looked for at the usual smallest change of 1.5.
-pub const RISES: [f64; 3] = [1.5, 2.0, 3.0];
+pub const RISES: [f64; 3] = [1.45, 1.8, 2.4];
 pub const FALLS: [f64; 3] = [0.5, 0.6667, 0.75];
 
 /// ln of the Shiryaev–Roberts sums.
@@ -56,15 +56,20 @@ impl Change {
 
     /// After ÷ before, with its 90 % interval.
     pub fn ratio(&self) -> (f64, f64, f64) {
-        let half = 1.645 * self.found.variance.sqrt();
+        let half = 1.645 * (self.found.variance + (CHOSEN * self.found.size).powi(2)).sqrt();
         let at = |size: f64| (1.0 + size / self.found.rate).max(0.0);
         (at(self.found.size), at(self.found.size - half), at(self.found.size + half))
     }
 }
 
+/// Relative standard deviation of a change's size for having been found at its most striking.
+const CHOSEN: f64 = 0.3;
+/// Standard deviation added to an accepted change, of its size: it may have been none.
+const WHETHER: f64 = 0.5;
+
 /// The belief follows a change that was found, and the search starts anew.
 pub fn accept(sump: &mut Sump, found: &Candidate) {
-    sump.belief.shift(&found.error, found.size, found.variance);
+    sump.belief.shift(&found.error, found.size, found.variance + (WHETHER * found.size).powi(2));
     let rate = &mut sump.belief.mean[RATE];
     *rate = rate.max(0.002);
     sump.changes.clear();

@@ -10,9 +10,16 @@ use super::belief::{Belief, Score, Seen};
 /// Standard deviation of a dipstick reading, qt (0.25 qt marks, habit, slope of the ramp).
 const READING_SD: f64 = 0.26;
 /// Standard deviation of the level at which a pilot adds, seen at every flight, qt.
-const MARK_SD: f64 = 0.36;
+pub const MARK_SD: f64 = 0.34;
 /// The same where only additions are logged, qt.
 const MARK_ALONE_SD: f64 = 0.33;
+/// Share of readings that are grossly wrong, and by how much, qt.
+const GROSS: f64 = 0.04;
+const GROSS_SD: f64 = 1.0;
+/// How much of the curvature lost to the doubt which of the two a reading is counts (found by simulation).
+const DOUBT: f64 = 0.8;
+/// What a look is taken to be worth when it is no sign of the level at all, of the likeliest.
+const FLOOR: f64 = 0.01;
 /// Share of additions nobody logs, as the meaning of "no oil was added" assumes it.
 const UNLOGGED: f64 = 0.04;
 /// Limits of surprise, standard deviations: beyond, a value is held to the limit.
@@ -30,7 +37,8 @@ pub enum Mark {
 }
 
 impl Mark {
-    fn against(self, level: usize) -> (Seen, f64) {
+    /// What an addition tells of, and the mark where it is known.
+    pub fn against(self, level: usize) -> (Seen, f64) {
         match self {
             Self::At(m) => (Seen::only(level), m),
             Self::Unknown(i) => (Seen { of: level, above: Some(i) }, 0.0),
@@ -70,36 +78,85 @@ pub struct Evidence {
     pub surprise: f64,
     /// The surprise went beyond the limit and was held to it.
     pub clipped: bool,
+    /// The likelihood of the look for other levels.
+    pub density: Density,
+}
+
+/// Likelihood of a look as a function of the level, around the one believed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Density {
+    /// A value `off` above the one believed, with its variance.
+    Value { off: f64, variance: f64 },
+    /// Oil was, or was not, added: the level's distance above the mark and its standard deviation.
+    Choice { above: f64, spread: f64, added: bool },
+}
+
+impl Density {
+    /// Likelihood were the level `shift` qt higher than believed, up to a factor.
+    pub fn at(self, shift: f64) -> f64 {
+        match self {
+            Self::Value { off, variance } => {
+                let squared = (off - shift).powi(2) / variance;
+                (-0.5 * squared).exp() + FLOOR
+            }
+            Self::Choice { above, spread, added } => {
+                let z = (above + shift) / spread;
+                normal_cdf(if added { -z } else { z }) + FLOOR
+            }
+        }
+    }
 }
 
 /// Weighs a look at the level `level` of a belief; `noise` ≥ 1 widens readings.
 pub fn weigh(look: Look, level: usize, belief: &Belief, noise: f64) -> Evidence {
     match look {
-        Look::Reading(y) => value(y, Seen::only(level), belief, READING_SD, noise, CLIP),
+        Look::Reading(y) => reading(y, Seen::only(level), belief, noise),
         Look::NoneAdded(mark) => none_added(mark.against(level), belief),
         Look::Added(mark, quantity) | Look::AddedAlone(mark, quantity) if quantity >= TWO_QUARTS => {
             let (seen, m) = mark.against(level);
-            value(m - TWO_QUARTS_BELOW, seen, belief, MARK_SD, 1.0, CLIP_ALONE)
+            value(m - TWO_QUARTS_BELOW, seen, belief, MARK_SD)
         }
         Look::Added(mark, _) => some_added(mark.against(level), belief),
         Look::AddedAlone(mark, _) => {
             let (seen, m) = mark.against(level);
-            value(m, seen, belief, MARK_ALONE_SD, 1.0, CLIP_ALONE)
+            value(m, seen, belief, MARK_ALONE_SD)
         }
     }
 }
 
-fn value(y: f64, seen: Seen, belief: &Belief, sd: f64, noise: f64, clip: f64) -> Evidence {
-    let variance = noise * (belief.variance_of(seen) + sd * sd);
+fn value(y: f64, seen: Seen, belief: &Belief, sd: f64) -> Evidence {
+    let variance = belief.variance_of(seen) + sd * sd;
     let spread = variance.sqrt();
     let off = y - seen.take(&belief.mean);
-    let held = if clip.is_finite() { off.clamp(-clip * spread, clip * spread) } else { off };
+    let held = off.clamp(-CLIP_ALONE * spread, CLIP_ALONE * spread);
     Evidence {
         seen,
         score: Score { slope: held / variance, weight: 1.0 / variance },
         ln_likelihood: -0.5 * (held * held / variance + variance.ln()),
         surprise: held / spread,
         clipped: held != off,
+        density: Density::Value { off, variance },
+    }
+}
+
+/// A reading is right, or now and then grossly wrong: the slope of the mixture's log-likelihood lets a wild
+/// value go by, where holding it to a limit would still let it pull.
+fn reading(y: f64, seen: Seen, belief: &Belief, noise: f64) -> Evidence {
+    let variance = noise * (belief.variance_of(seen) + READING_SD * READING_SD);
+    let wide = variance + GROSS_SD * GROSS_SD;
+    let off = y - seen.take(&belief.mean);
+    let ln = |share: f64, var: f64| share.ln() - 0.5 * (off * off / var + var.ln());
+    let (right, wrong) = (ln(1.0 - GROSS, variance), ln(GROSS, wide));
+    let p = 1.0 / (1.0 + (wrong - right).exp());
+    let pull = p / variance + (1.0 - p) / wide;
+    let doubt = p * (1.0 - p) * (off * (1.0 / variance - 1.0 / wide)).powi(2);
+    Evidence {
+        seen,
+        score: Score { slope: off * pull, weight: (pull - DOUBT * doubt).max(0.0) },
+        ln_likelihood: right.max(wrong) + (-(right - wrong).abs()).exp().ln_1p(),
+        surprise: off / variance.sqrt() * p.sqrt(),
+        clipped: p < 0.5,
+        density: Density::Value { off, variance },
     }
 }
 
@@ -117,20 +174,23 @@ fn none_added((seen, m): (Seen, f64), belief: &Belief) -> Evidence {
         ln_likelihood: said.ln(),
         surprise: 0.0,
         clipped: false,
+        density: Density::Choice { above: z * spread, spread, added: false },
     }
 }
 
 fn some_added((seen, m): (Seen, f64), belief: &Belief) -> Evidence {
     let spread = (belief.variance_of(seen) + MARK_SD * MARK_SD).sqrt();
-    let z = ((seen.take(&belief.mean) - m) / spread).min(3.0);
-    let above = normal_cdf(-z).max(1e-300);
-    let hazard = normal_pdf(z) / above;
+    let above = seen.take(&belief.mean) - m;
+    let z = (above / spread).min(CLIP);
+    let share = normal_cdf(-z).max(1e-300);
+    let hazard = normal_pdf(z) / share;
     Evidence {
         seen,
         score: Score { slope: -hazard / spread, weight: hazard * (hazard - z) / (spread * spread) },
-        ln_likelihood: above.ln(),
+        ln_likelihood: share.ln(),
         surprise: -z.max(0.0),
         clipped: false,
+        density: Density::Choice { above, spread, added: true },
     }
 }
 

@@ -41,6 +41,8 @@ struct Open {
     finding: usize,
     /// The rate it departed from, qt/h.
     baseline: f64,
+    /// Engine hours when it was found.
+    found_h: f64,
 }
 
 /// A change of grade waiting for quarts before it can be told what it did.
@@ -216,7 +218,7 @@ impl<'a> Findings<'a> {
             }
             let beyond = if change.rise { to > o.baseline } else { to < o.baseline };
             if !beyond {
-                self.grow(o.finding, o.baseline, to, event, now);
+                self.grow(o.finding, o.baseline, to, [onset, event], now);
                 *(if change.rise { &mut self.fall } else { &mut self.rise }) = Some(o);
                 return;
             }
@@ -237,17 +239,27 @@ impl<'a> Findings<'a> {
             }
         }
         let open = if change.rise { self.rise } else { self.fall };
-        if let Some(o) = open {
-            self.grow(o.finding, o.baseline, to, event, now);
+        if let Some(o) = open.filter(|o| onset.hours <= o.found_h) {
+            self.grow(o.finding, o.baseline, to, [onset, event], now);
             return;
         }
         let mut finding = self.raise(change, event);
         finding.size = size(change.rise, to / from);
         finding.evidence = self.evidence(change, factor, onset, event, limit, left_out, now);
+        let mut baseline = from;
+        if let Some(o) = open {
+            // What began after the open one was found is news of its own; the way back is still the whole way.
+            baseline = o.baseline;
+            finding.size = size(change.rise, to / baseline);
+            finding.evidence.set("baseline_qt_per_h", baseline);
+            let again = if change.rise { "rose" } else { "fell" };
+            let why = format!("the rate {again} again, from {from:.2} to {to:.2} qt/h; a newer alert tells of it");
+            self.settle(o.finding, event.at, why, Some(event.source.clone()));
+        }
         if change.rise {
             self.warn_with_metal(&mut finding, event);
         }
-        let open = Some(Open { finding: self.all.len(), baseline: from });
+        let open = Some(Open { finding: self.all.len(), baseline, found_h: event.hours });
         *(if change.rise { &mut self.rise } else { &mut self.fall }) = open;
         self.all.push(finding);
     }
@@ -259,8 +271,9 @@ impl<'a> Findings<'a> {
         Finding::at_event(kind, self.engine, event, subject)
     }
 
-    /// A further change on top of an open one.
-    fn grow(&mut self, finding: usize, baseline: f64, to: f64, event: &Event, now: &Situation) {
+    /// A further change on top of an open one, from its onset to the event that showed it.
+    fn grow(&mut self, finding: usize, baseline: f64, to: f64, [onset, event]: [&Event; 2], now: &Situation) {
+        let since = self.engine.date(onset.at);
         let rise = self.all[finding].kind == Kind::OilRateRise;
         let f = &mut self.all[finding];
         f.size = size(rise, to / baseline);
@@ -274,6 +287,7 @@ impl<'a> Findings<'a> {
             f.evidence.set(name, value);
         }
         f.evidence.set("changed_again", event.at);
+        f.evidence.set("again_since", since);
     }
 
     #[expect(clippy::too_many_arguments, reason = "one moment described from its two ends")]

@@ -57,16 +57,22 @@ pub fn follow(engine: &Engine, mate: Option<&Engine>, rules: &Rules, closings: &
 /// Share of additions not logged, by which the rate is raised in a report.
 const UNLOGGED_LEVELS: f64 = 0.015;
 const UNLOGGED_ADDITIONS: f64 = 0.04;
-/// Relative error of the rate that the model does not know of.
+/// Relative error of the rate that the model does not know of, by what the log holds.
 const MODEL_SD: f64 = 0.05;
+const MODEL_SD_FLIGHTS: f64 = 0.07;
+const MODEL_SD_ADDITIONS: f64 = 0.12;
 /// Standard normal quantile of a 90 % interval.
 const NINETY: f64 = 1.645;
 
 /// The rate with its 90 % interval, over the mix of services lately flown.
 fn estimate(track: &track::Track) -> Rate {
     let (rate, sd) = track.mean_rate();
-    let unlogged = if track.log() == track::Log::Levels { UNLOGGED_LEVELS } else { UNLOGGED_ADDITIONS };
+    let (unlogged, model_sd) = match track.log() {
+        track::Log::Levels => (UNLOGGED_LEVELS, MODEL_SD),
+        track::Log::FlightsAndAdditions => (UNLOGGED_ADDITIONS, MODEL_SD_FLIGHTS),
+        track::Log::AdditionsOnly => (UNLOGGED_ADDITIONS, MODEL_SD_ADDITIONS),
+    };
     let rate = rate / (1.0 - unlogged);
-    let half = NINETY * (sd / (1.0 - unlogged)).hypot(MODEL_SD * rate);
+    let half = NINETY * (sd / (1.0 - unlogged)).hypot(model_sd * rate);
     Rate { qt_per_h: rate, low: (rate - half).max(0.0), high: rate + half }
 }

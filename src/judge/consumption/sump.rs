@@ -6,6 +6,7 @@
 use super::belief::{Belief, UNKNOWNS, Vector};
 use super::candidates::Candidates;
 use super::evidence::{Evidence, Look, weigh};
+use super::unlogged::TopUps;
 
 /// Index of the level, qt on the dipstick's scale.
 pub const LEVEL: usize = 0;
@@ -20,6 +21,8 @@ const POURED_VAR: f64 = 0.03 * 0.03;
 const UNLOGGED_VAR: f64 = 0.02;
 /// Flight-to-flight variation of consumption, of the expected.
 const FLIGHT_SD: f64 = 0.40;
+/// The same of a whole stretch whose flights nobody logged: one kind of service runs into the next.
+const UNSEEN_SERVICE_SD: f64 = 0.2;
 /// Level variance every flight adds, qt².
 const FLIGHT_VAR: f64 = 1e-4;
 /// Slow wear: relative drift of the rate per square root of an hour.
@@ -32,9 +35,8 @@ pub const LEAST_RATE: f64 = 0.002;
 /// Spread of a service's factor on consumption.
 const SERVICE_SD: f64 = 0.25;
 
-/// Past flights kept as possible moments of change, and as possible moments of an addition not logged.
+/// Past flights kept as possible moments of change.
 pub const CHANGES: usize = 80;
-pub const TOP_UPS: usize = 8;
 
 /// A flight as the sump sees it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -44,8 +46,8 @@ pub struct Leg {
     pub factor: f64,
     /// Unknown whose value is the relative departure of this kind of service, if tracked.
     pub service: Option<usize>,
-    /// Flights this stands for: more than one where only the hours between two entries are known.
-    pub flights: f64,
+    /// Flights this stands for, where only the hours between two entries are known.
+    pub inferred: Option<f64>,
 }
 
 /// Level, rate and candidates of one sump. Copying it is taking a snapshot.
@@ -53,7 +55,7 @@ pub struct Leg {
 pub struct Sump {
     pub belief: Belief,
     pub changes: Candidates<CHANGES>,
-    pub top_ups: Candidates<TOP_UPS>,
+    pub top_ups: TopUps,
     /// Widening of the reading error, ≥ 1: grows with a sloppy dipstick.
     pub noise: f64,
     /// Flights begun so far.
@@ -66,7 +68,7 @@ impl Sump {
         let mut belief = Belief::EMPTY;
         belief.push(level, variance);
         belief.push(FIRST_RATE, FIRST_RATE_SD * FIRST_RATE_SD);
-        Self { belief, changes: Candidates::EMPTY, top_ups: Candidates::EMPTY, noise: 1.0, flights: 0 }
+        Self { belief, changes: Candidates::EMPTY, top_ups: TopUps::EMPTY, noise: 1.0, flights: 0 }
     }
 
     pub fn level(&self) -> f64 {
@@ -89,7 +91,7 @@ impl Sump {
         let evidence = weigh(look, LEVEL, &self.belief, self.noise);
         let gain = self.belief.gain(evidence.seen);
         self.changes.observe(self.belief.n, evidence.seen, &gain, evidence.score);
-        self.top_ups.observe(self.belief.n, evidence.seen, &gain, evidence.score);
+        self.top_ups.observe(self.belief.n, &evidence, &gain);
         self.belief.correct(&gain, evidence.score);
         if matches!(look, Look::Reading(_)) {
             let squared = (evidence.surprise * evidence.surprise * self.noise).min(9.0);
@@ -110,10 +112,10 @@ impl Sump {
         self.belief.cov[LEVEL][LEVEL] += UNLOGGED_VAR;
     }
 
-    /// A flight begins: with it a change, or an addition nobody logs, may begin.
-    pub fn begin_flight(&mut self) {
+    /// A flight begins: with it a change may begin, or an addition nobody logged have been made, by these odds.
+    pub fn begin_flight(&mut self, forgotten: f64) {
         self.changes.begin(RATE, self.rate(), self.flights);
-        self.top_ups.begin(LEVEL, self.rate(), self.flights);
+        self.top_ups.begin(self.flights, forgotten);
         self.flights += 1;
     }
 
@@ -121,7 +123,7 @@ impl Sump {
     pub fn fly(&mut self, leg: Leg) -> f64 {
         let (burnt, slope) = burn(&mut self.belief, leg);
         self.changes.burn(self.belief.n, LEVEL, &slope);
-        self.top_ups.burn(self.belief.n, LEVEL, &slope);
+        self.top_ups.burn(self.belief.n, &slope);
         burnt
     }
 
@@ -173,8 +175,8 @@ pub fn burn(b: &mut Belief, leg: Leg) -> (f64, Vector) {
     if let Some(i) = leg.service {
         slope[i] = -rate * leg.hours * leg.factor;
     }
-    let spread = FLIGHT_SD * burnt;
-    b.burn(LEVEL, burnt, &slope, spread * spread / leg.flights + FLIGHT_VAR);
+    let spread = leg.inferred.map_or(FLIGHT_SD * FLIGHT_SD, |n| FLIGHT_SD * FLIGHT_SD / n + UNSEEN_SERVICE_SD.powi(2));
+    b.burn(LEVEL, burnt, &slope, spread * burnt * burnt + FLIGHT_VAR);
     b.cov[RATE][RATE] += (WEAR_SD * rate).powi(2) * leg.hours;
     b.mean[RATE] = rate.max(LEAST_RATE);
     (burnt, slope)

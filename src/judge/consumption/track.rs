@@ -8,6 +8,7 @@
 use super::belief::UNKNOWNS;
 use super::evidence::{Evidence, Look, Mark};
 use super::sump::{LEVEL, Leg, RATE, REFILL_VAR, Sump};
+use super::unlogged::{Habit, forgotten_at};
 use crate::engine::{Engine, Event, What};
 use crate::records::Instant;
 use crate::records::aircraft::BuildKind;
@@ -61,6 +62,10 @@ const GROUND_SHARE: f64 = 0.3;
 const BREAK_IN_RATE: f64 = 0.3;
 const BREAK_IN_RATE_SD: f64 = 0.25;
 
+/// Odds of an addition not logged beside one that was, and where nothing is known of the level.
+const TWICE: f64 = 3e-4;
+const UNSEEN: f64 = 7e-3;
+
 /// One sump and what the log around it is like. Copying it is taking a snapshot.
 #[derive(Clone, Copy, Debug)]
 pub struct Track {
@@ -82,6 +87,10 @@ pub struct Track {
     last: Option<Instant>,
     /// Quarts burnt since the records began.
     pub burnt: f64,
+    habit: Habit,
+    /// The reading since the last flight, and whether oil was added since.
+    reading: Option<f64>,
+    added: bool,
 }
 
 impl Track {
@@ -108,6 +117,9 @@ impl Track {
             flight_h: USUAL_FLIGHT_H,
             last: None,
             burnt: 0.0,
+            habit: Habit::NONE,
+            reading: None,
+            added: false,
         };
         if let Some(build) = engine.builds.first()
             && let (Some(_), true) = (build.kind, build.zero_known)
@@ -154,6 +166,7 @@ impl Track {
             What::Level { qt } => {
                 self.since_reading = 0;
                 self.looked = true;
+                self.reading = Some(qt);
                 Look::Reading(qt)
             }
             What::Added { qt, .. } if !self.looked => {
@@ -181,9 +194,12 @@ impl Track {
                 self.rest(event.at);
             }
             What::GroundRun { hours } => {
-                self.burnt += self.sump.fly(Leg { hours: *hours, factor: GROUND_SHARE, service: None, flights: 1.0 });
+                self.burnt += self.sump.fly(Leg { hours: *hours, factor: GROUND_SHARE, service: None, inferred: None });
             }
-            What::Added { qt, .. } => self.sump.pour(*qt),
+            What::Added { qt, .. } => {
+                self.added = true;
+                self.sump.pour(*qt);
+            }
             What::Changed { level_after_qt, .. } => self.refill(*level_after_qt),
             What::BuildBegan(kind) => self.new_build(*kind),
             What::Installed => self.sump.belief.cov[LEVEL][LEVEL] += 0.5,
@@ -193,9 +209,10 @@ impl Track {
 
     fn flight(&mut self, hours: f64, inferred: bool, service: usize, decay: Option<(f64, f64)>) {
         let service = self.service(service);
-        self.sump.begin_flight();
-        let flights = if inferred { (hours / USUAL_FLIGHT_H).max(1.0) } else { 1.0 };
-        let leg = Leg { hours, factor: 1.0, service: self.services[service], flights };
+        let forgotten = self.forgotten();
+        self.sump.begin_flight(forgotten);
+        let flights = inferred.then(|| (hours / USUAL_FLIGHT_H).max(1.0));
+        let leg = Leg { hours, factor: 1.0, service: self.services[service], inferred: flights };
         self.burnt += self.sump.fly(leg);
         if let Some((factor, sd)) = decay {
             self.sump.scale_rate(factor, sd);
@@ -211,6 +228,25 @@ impl Track {
         self.flight_h += 0.03 * (hours - self.flight_h);
         self.looked = false;
         self.since_reading = self.since_reading.saturating_add(1);
+    }
+
+    /// Odds that oil was added before this flight and nobody logged it.
+    fn forgotten(&mut self) -> f64 {
+        let (reading, added) = (self.reading.take(), std::mem::take(&mut self.added));
+        let odds = match (reading, self.mark) {
+            _ if added => TWICE,
+            (Some(y), _) => self.habit.forgotten(y),
+            (None, Some(mark)) => {
+                let (seen, at) = mark.against(LEVEL);
+                let above = seen.take(&self.sump.belief.mean) - at;
+                forgotten_at(&self.sump.belief, seen, above)
+            }
+            (None, None) => UNSEEN,
+        };
+        if let Some(y) = reading {
+            self.habit.note(y, added);
+        }
+        odds
     }
 
     /// The slot of a service. Services are followed once there are two and the rate is roughly known:

@@ -1,16 +1,86 @@
 //! Oil that went in and nobody logged: found where a level jumps, before it is taken for a fall of the rate.
+//!
+//! Every recent flight is a moment before which an addition may have gone unlogged. How likely that was
+//! before anything is seen of it depends on the pilots: where oil is always added at such a level and now
+//! was not, it probably was and nobody wrote it down; where the oil stood high, hardly.
 
+use super::belief::{Belief, Seen, UNKNOWNS, Vector};
+use super::candidates::Candidates;
 use super::change::FALLS;
-use super::sump::Sump;
+use super::evidence::{Evidence, MARK_SD, normal_cdf};
+use super::sump::{LEVEL, Sump};
 
-/// Quantities considered, qt, with the ln of the odds against each: a quart is the usual container.
-const QUANTITIES: [(f64, f64); 2] = [(1.0, 4.0), (0.5, 5.5)];
-/// ln odds from which an addition is taken as made.
-const TAKEN: f64 = 2.0;
-/// Flights that must have gone by since the candidate began: the one that saw it first, and two more.
-const SETTLE_FLIGHTS: u32 = 3;
+/// Past flights kept as possible moments.
+const MOMENTS: usize = 14;
+/// Quantities considered, qt, with the share of each: a quart is the usual container.
+const QUANTITIES: [(f64, f64); 2] = [(1.0, 1.0), (0.5, 0.22)];
+/// Odds are held below this.
+const MOST: f64 = 1e30;
+/// Flights that must have gone by since the candidate began: the one that saw it first, and one more.
+const SETTLE_FLIGHTS: u32 = 2;
+/// ln odds from which an addition is taken as made, with readings and without.
+const TAKEN: f64 = 1.0;
+const TAKEN_UNSEEN: f64 = 0.0;
 /// How far a fall's log-likelihood ratio may be ahead.
-const AHEAD_OF_FALL: f64 = 1.0;
+const AHEAD_OF_FALL: f64 = 3.0;
+const AHEAD_UNSEEN: f64 = 7.0;
+
+/// Recent flights, each as the moment of an addition that was not logged.
+#[derive(Clone, Copy, Debug)]
+pub struct TopUps {
+    moments: Candidates<MOMENTS>,
+    /// Odds by quantity, against that nothing was forgotten: those before anything was seen, times the
+    /// likelihood ratio since.
+    odds: [[f64; MOMENTS]; QUANTITIES.len()],
+}
+
+impl TopUps {
+    pub const EMPTY: Self = Self { moments: Candidates::EMPTY, odds: [[0.0; MOMENTS]; QUANTITIES.len()] };
+
+    pub fn clear(&mut self) {
+        self.moments.clear();
+    }
+
+    /// A flight begins, before which oil may have been added, by these odds.
+    pub fn begin(&mut self, flight: u32, prior_odds: f64) {
+        let c = self.moments.begin(LEVEL, 0.0, flight);
+        for (odds, (_, share)) in self.odds.iter_mut().zip(QUANTITIES) {
+            odds[c] = prior_odds * share;
+        }
+    }
+
+    /// A look at the oil, before the belief takes it in.
+    pub fn observe(&mut self, n: usize, evidence: &Evidence, gain: &Vector) {
+        let per = 1.0 / evidence.density.at(0.0);
+        for (odds, (quarts, _)) in self.odds.iter_mut().zip(QUANTITIES) {
+            for (c, off) in self.moments.misled(evidence.seen) {
+                odds[c] = (odds[c] * per * evidence.density.at(off * quarts)).min(MOST);
+            }
+        }
+        self.moments.observe(n, evidence.seen, gain, evidence.score);
+    }
+
+    pub fn burn(&mut self, n: usize, slope: &[f64; UNKNOWNS]) {
+        self.moments.burn(n, LEVEL, slope);
+    }
+
+    pub fn scale(&mut self, which: usize, factor: f64) {
+        self.moments.scale(which, factor);
+    }
+
+    pub fn settle(&mut self, which: usize) {
+        self.moments.settle(which);
+    }
+
+    fn best(&self, until: u32) -> Option<Unlogged> {
+        let all = self.odds.iter().zip(QUANTITIES).flat_map(|(odds, (quarts, _))| {
+            let ripe = self.moments.moments().filter(|(_, flight)| *flight <= until);
+            ripe.map(move |(c, flight)| (flight, quarts, odds[c]))
+        });
+        let (flight, quarts, odds) = all.max_by(|a, b| a.2.total_cmp(&b.2))?;
+        Some(Unlogged { flight, quarts, ln_odds: odds.ln() })
+    }
+}
 
 /// An addition that seems to have been made and not logged, just before flight `flight`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -22,21 +92,65 @@ pub struct Unlogged {
 
 /// The best log-odds of an addition not logged over recent flights, and ½ or 1 qt; −∞ without any.
 pub fn ln_odds(sump: &Sump) -> f64 {
-    best(sump, u32::MAX).map_or(f64::NEG_INFINITY, |u| u.ln_odds)
-}
-
-fn best(sump: &Sump, until: u32) -> Option<Unlogged> {
-    QUANTITIES
-        .iter()
-        .filter_map(|(quarts, against)| {
-            let (flight, ln) = sump.top_ups.best_at(*quarts, until)?;
-            Some(Unlogged { flight, quarts: *quarts, ln_odds: ln - against })
-        })
-        .max_by(|a, b| a.ln_odds.total_cmp(&b.ln_odds))
+    sump.top_ups.best(u32::MAX).map_or(f64::NEG_INFINITY, |u| u.ln_odds)
 }
 
 /// An addition to be taken as made, if the evidence is strong and a fall of the rate does not explain it better.
-pub fn suspect(sump: &Sump) -> Option<Unlogged> {
-    let found = best(sump, sump.flights.checked_sub(SETTLE_FLIGHTS)?)?;
-    (found.ln_odds > TAKEN && found.ln_odds > sump.changes.best_of(&FALLS) - AHEAD_OF_FALL).then_some(found)
+///
+/// `levels`: readings are logged, so that a jump is seen when it comes. Without, the choice is between an
+/// addition forgotten, of which every engine has some, and a fall, of which few have one: the odds decide.
+pub fn suspect(sump: &Sump, levels: bool) -> Option<Unlogged> {
+    let found = sump.top_ups.best(sump.flights.checked_sub(SETTLE_FLIGHTS)?)?;
+    let (least, ahead) = if levels { (TAKEN, AHEAD_OF_FALL) } else { (TAKEN_UNSEEN, AHEAD_UNSEEN) };
+    let fall = sump.changes.best_of(&FALLS, u32::MAX).map_or(f64::NEG_INFINITY, |best| best.1);
+    (found.ln_odds > least && found.ln_odds > fall - ahead).then_some(found)
+}
+
+/// Share of additions that nobody logs.
+const FORGOTTEN: f64 = 0.04;
+/// The same at any level, of flights.
+const FORGOTTEN_ANYWHERE: f64 = 5e-4;
+/// The same where readings are logged: some pilots top up before a long day, whatever the level.
+const TOPPED_UP: f64 = 8e-3;
+/// Quarter quarts told apart.
+const BINS: usize = 64;
+/// Looks counted as "added" and "not added" before any was seen.
+const ADDED_BEFORE: f64 = 0.5;
+const NOT_BEFORE: f64 = 2.0;
+
+/// At what readings these pilots add oil.
+#[derive(Clone, Copy, Debug)]
+pub struct Habit {
+    added: [u8; BINS],
+    not: [u8; BINS],
+}
+
+impl Habit {
+    pub const NONE: Self = Self { added: [0; BINS], not: [0; BINS] };
+
+    fn bin(reading: f64) -> usize {
+        ((reading * 4.0).max(0.0) as usize).min(BINS - 1)
+    }
+
+    pub fn note(&mut self, reading: f64, added: bool) {
+        let bins = if added { &mut self.added } else { &mut self.not };
+        let bin = &mut bins[Self::bin(reading)];
+        *bin = bin.saturating_add(1);
+    }
+
+    /// Odds that oil was added at this reading and not logged, given that none was logged.
+    pub fn forgotten(&self, reading: f64) -> f64 {
+        let bin = Self::bin(reading);
+        let sum = |counts: &[u8]| counts.iter().map(|n| f64::from(*n)).sum::<f64>();
+        // Who adds at a level adds at a lower one.
+        let (added, not) = (sum(&self.added[bin..]) + ADDED_BEFORE, sum(&self.not[..=bin]) + NOT_BEFORE);
+        FORGOTTEN * added / not + TOPPED_UP
+    }
+}
+
+/// Odds that oil was added and not logged before a flight, where nobody logs readings: by how far the level
+/// (less the mark, if that is unknown too) stands above the mark, qt.
+pub fn forgotten_at(belief: &Belief, seen: Seen, above: f64) -> f64 {
+    let z = above / (belief.variance_of(seen) + MARK_SD * MARK_SD).sqrt();
+    FORGOTTEN * normal_cdf(-z) + FORGOTTEN_ANYWHERE
 }

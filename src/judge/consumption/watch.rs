@@ -17,7 +17,7 @@ use crate::judge::{Closing, RatePoint};
 use crate::records::{Instant, Oil, Source};
 
 /// Flights that can be gone through again when an addition turns out not to have been logged.
-const KEPT: usize = 12;
+const KEPT: usize = 16;
 /// Quarts to be burnt after a change before the next is looked for.
 const QUARTS_AFTER_CHANGE: f64 = 2.0;
 /// Relative spread of the rate after a change of oil grade.
@@ -279,9 +279,9 @@ impl<'a> Watch<'a> {
 
     /// Looks for a change, and for an addition not logged, after an observation.
     fn judge(&mut self, k: usize, event: &'a Event) {
-        let levels = self.track.log() == Log::Levels;
+        let log = self.track.log();
         if self.judging() {
-            self.stats = statistics(&self.track.sump, &self.ratios, levels);
+            self.stats = statistics(&self.track.sump, &self.ratios, log == Log::Levels);
             let (rise, fall) = self.limits();
             if self.stats.ln_rise >= rise && self.change(event, true) {
                 return;
@@ -290,7 +290,9 @@ impl<'a> Watch<'a> {
                 return;
             }
         }
-        if levels && let Some(found) = suspect(&self.track.sump) {
+        if log != Log::AdditionsOnly
+            && let Some(found) = suspect(&self.track.sump, log == Log::Levels)
+        {
             self.go_back(k, found.flight, found.quarts);
         }
         let situation = self.situation(event);
