@@ -251,17 +251,6 @@ fn break_in(engines: u64) {
 /// Operating characteristic of rises at one rate: false alarms per 1000 h against delay, over settings.
 fn roc(engines: u64, rate: f64, ratio: f64) {
     for kept in [Kept::Levels, Kept::Flights, Kept::Additions] {
-        if std::env::var("K").is_ok_and(|k| !format!("{kept:?}").starts_with(&k)) {
-            continue;
-        }
-        let change = |c: &mut Case| match std::env::var("CH").as_deref() {
-            Ok("unlogged") => c.unlogged = 0.0,
-            Ok("gross") => c.gross = 0.0,
-            Ok("service") => c.service_spread = 0.0,
-            Ok("spread") => c.flight_spread = 0.1,
-            Ok("wear") => c.wear = 0.0,
-            _ => {}
-        };
         let mut at: Vec<[f64; 5]> = Vec::new();
         for setting in [0.1, 0.2, 0.4, 0.8, 1.6] {
             let mut rules = Rules::default();
@@ -270,19 +259,17 @@ fn roc(engines: u64, rate: f64, ratio: f64) {
             for seed in 0..engines {
                 let mut case = Case::realistic(20_000_001 + seed, kept);
                 (case.rate, case.hours) = (rate, 1000.0);
-                change(&mut case);
                 let engine = sim::engine(&case, &sim::fly(&case));
                 let f = consumption::follow(&engine, None, &rules, &[], later());
                 rises += f.findings.iter().filter(|f| f.kind == Kind::OilRateRise).count();
             }
-            let (mut found, mut before, mut missed) = (Vec::new(), 0, 0);
+            let (mut found, mut missed) = (Vec::new(), 0);
             for seed in 0..engines {
                 let mut case = Case::realistic(30_000_001 + seed, kept);
                 case.rate = rate;
                 case.fault_at = 200.0 + (seed % 50) as f64;
                 case.hours = case.fault_at + 60.0;
                 case.ratio = ratio;
-                change(&mut case);
                 let flights = sim::fly(&case);
                 let engine = sim::engine(&case, &flights);
                 let followed = consumption::follow(&engine, None, &rules, &[], later());
@@ -290,7 +277,6 @@ fn roc(engines: u64, rate: f64, ratio: f64) {
                 let onset = first.meter - first.hours;
                 let mut rises = followed.findings.iter().filter(|f| f.kind == Kind::OilRateRise);
                 let early = followed.findings.iter().any(|f| f.kind == Kind::OilRateRise && f.hours.unwrap() <= onset);
-                before += usize::from(early);
                 match rises.find(|f| f.hours.unwrap() > onset) {
                     Some(f) if f.hours.unwrap() - onset <= 50.0 => found.push(f.hours.unwrap() - onset),
                     _ => {
@@ -309,9 +295,6 @@ fn roc(engines: u64, rate: f64, ratio: f64) {
                 found.iter().sum::<f64>() / found.len() as f64,
                 100.0 * missed as f64 / found.len() as f64,
             ]);
-            if std::env::var("V").is_ok() {
-                println!("  {setting}: {:.3?} before {before}", at.last().unwrap());
-            }
         }
         let want: f64 = 1.0 / 3.0;
         let k = at.windows(2).position(|w| w[1][0] >= want).unwrap_or(at.len() - 2);
@@ -364,14 +347,8 @@ fn main() {
     }
     if std::env::args().nth(2).is_some_and(|a| a == "roc") {
         let engines = std::env::args().nth(1).unwrap().parse().unwrap();
-        roc(engines, 0.125, 2.0);
-        if std::env::var("F").is_ok_and(|f| f == "15") {
-            roc(engines, 0.125, 1.5);
-        }
-        if std::env::var("F").is_err() {
-            roc(engines, 0.05, 2.0);
-            roc(engines, 0.25, 2.0);
-            roc(engines, 0.125, 1.5);
+        for (rate, ratio) in [(0.125, 2.0), (0.125, 1.5), (0.05, 2.0), (0.25, 2.0)] {
+            roc(engines, rate, ratio);
         }
         return;
     }
