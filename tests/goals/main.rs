@@ -20,6 +20,14 @@ fn quantile(sorted: &[f64], q: f64) -> f64 {
     if sorted.is_empty() { f64::NAN } else { sorted[((sorted.len() as f64 * q) as usize).min(sorted.len() - 1)] }
 }
 
+/// A case with a fault, judged, with the engine hours at which the fault began to fly.
+fn judged(case: &Case, rules: &Rules) -> (consumption::Followed, f64) {
+    let flights = sim::fly(case);
+    let followed = consumption::follow(&sim::engine(case, &flights), None, rules, &[], later());
+    let first = flights.iter().find(|f| f.meter - f.hours >= case.fault_at - 1e-6).unwrap();
+    (followed, first.meter - first.hours)
+}
+
 /// Delay of the first rise after the fault, hours; `None` if not within 50 h, or a rise came before.
 fn delays(kept: Kept, rate: f64, ratio: f64, engines: u64, change: &dyn Fn(&mut Case)) -> (Vec<f64>, usize) {
     let rules = Rules::default();
@@ -32,12 +40,8 @@ fn delays(kept: Kept, rate: f64, ratio: f64, engines: u64, change: &dyn Fn(&mut 
         case.hours = case.fault_at + 60.0;
         case.ratio = ratio;
         change(&mut case);
-        let flights = sim::fly(&case);
-        let engine = sim::engine(&case, &flights);
-        let followed = consumption::follow(&engine, None, &rules, &[], later());
+        let (followed, onset) = judged(&case, &rules);
         let kind = if ratio > 1.0 { Kind::OilRateRise } else { Kind::OilRateFall };
-        let first = flights.iter().find(|f| f.meter - f.hours >= case.fault_at - 1e-6).unwrap();
-        let onset = first.meter - first.hours;
         let mut rises = followed.findings.iter().filter(|f| f.kind == kind);
         match rises.find(|f| f.hours.unwrap() > onset) {
             Some(f) if f.hours.unwrap() - onset <= 50.0 => found.push(f.hours.unwrap() - onset),
@@ -270,11 +274,7 @@ fn roc(engines: u64, rate: f64, ratio: f64) {
                 case.fault_at = 200.0 + (seed % 50) as f64;
                 case.hours = case.fault_at + 60.0;
                 case.ratio = ratio;
-                let flights = sim::fly(&case);
-                let engine = sim::engine(&case, &flights);
-                let followed = consumption::follow(&engine, None, &rules, &[], later());
-                let first = flights.iter().find(|f| f.meter - f.hours >= case.fault_at - 1e-6).unwrap();
-                let onset = first.meter - first.hours;
+                let (followed, onset) = judged(&case, &rules);
                 let mut rises = followed.findings.iter().filter(|f| f.kind == Kind::OilRateRise);
                 let early = followed.findings.iter().any(|f| f.kind == Kind::OilRateRise && f.hours.unwrap() <= onset);
                 match rises.find(|f| f.hours.unwrap() > onset) {

@@ -56,7 +56,7 @@ impl<const K: usize> Candidates<K> {
         self.len == 0
     }
 
-    /// A change of the unknown `which` may begin with this flight. The oldest makes room.
+    /// A change of the unknown `which` may begin with this flight. The oldest makes room; returns the place taken.
     pub fn begin(&mut self, which: usize, rate: f64, flight: u32) -> usize {
         let c = self.next;
         self.next = (self.next + 1) % K;
@@ -72,12 +72,17 @@ impl<const K: usize> Candidates<K> {
         c
     }
 
-    /// How far what is seen would be misled by each candidate, per unit of change, with the number of its flight.
-    pub fn misled(&self, seen: Seen) -> impl Iterator<Item = (usize, f64)> {
-        (0..self.len).map(move |c| (c, self.error[seen.of][c] - seen.above.map_or(0.0, |m| self.error[m][c])))
+    /// How far candidate `c` would mislead about what is seen, per unit of change.
+    fn off(&self, seen: Seen, c: usize) -> f64 {
+        self.error[seen.of][c] - seen.above.map_or(0.0, |m| self.error[m][c])
     }
 
-    /// Candidates with the number of the flight each began with.
+    /// The place of every candidate, and how far it would mislead about what is seen, per unit of change.
+    pub fn misled(&self, seen: Seen) -> impl Iterator<Item = (usize, f64)> {
+        (0..self.len).map(move |c| (c, self.off(seen, c)))
+    }
+
+    /// The place of every candidate, and the number of the flight it began with.
     pub fn moments(&self) -> impl Iterator<Item = (usize, u32)> {
         self.flight.iter().copied().enumerate().take(self.len)
     }
@@ -86,7 +91,7 @@ impl<const K: usize> Candidates<K> {
     pub fn observe(&mut self, n: usize, seen: Seen, gain: &Vector, score: Score) {
         let mut pull = [0.0; K];
         for (c, pull) in pull.iter_mut().enumerate().take(self.len) {
-            let off = self.error[seen.of][c] - seen.above.map_or(0.0, |m| self.error[m][c]);
+            let off = self.off(seen, c);
             self.score[c] += off * score.slope;
             self.weight[c] += off * off * score.weight;
             *pull = off * score.weight;
