@@ -129,6 +129,40 @@ fn a_rate_that_comes_back_settles_the_rise() {
     assert!(falls <= 1, "{falls}");
 }
 
+/// Worse again, long after the first rise was told: news of its own, and the way back is still to the old baseline.
+#[test]
+fn a_rise_on_an_open_rise_is_an_alert_of_its_own() {
+    let mut twice = 0;
+    for seed in 0..10 {
+        let (mut case, _, _) = doubled(seed, Kept::Levels);
+        case.hours = 320.0;
+        let mut dice = sim::Dice(seed + 77);
+        let plan = sim::schedule(&mut dice, case.hours);
+        let worse = |h: f64| {
+            if h < 150.0 {
+                1.0
+            } else if h < 230.0 {
+                2.0
+            } else {
+                4.0
+            }
+        };
+        let flights = sim::fly_plan_with(&case, &plan, &mut dice, &worse);
+        let followed = judged(&sim::engine(&case, &flights));
+        let rises = of(&followed, Kind::OilRateRise);
+        let (Some(first), Some(second)) = (rises.first(), rises.iter().find(|r| r.hours.unwrap() > 230.0)) else {
+            continue;
+        };
+        twice += 1;
+        assert!(first.settled.as_ref().unwrap().why.contains("rose again"), "{:?}", first.settled);
+        assert!(second.settled.is_none() && second.key() != first.key());
+        let old = second.evidence.number("baseline_qt_per_h").unwrap();
+        assert!((old - first.evidence.number("from_qt_per_h").unwrap()).abs() < 1e-9);
+        assert!(second.evidence.number("from_qt_per_h").unwrap() > 1.5 * old);
+    }
+    assert!(twice >= 8, "{twice} of 10");
+}
+
 #[test]
 fn break_in_falls_without_an_alert_and_is_called_stabilised_on_evidence() {
     let (mut called, mut rises) = (0, 0);

@@ -203,3 +203,41 @@ pub fn normal_pdf(z: f64) -> f64 {
 pub fn normal_cdf(z: f64) -> f64 {
     0.5 * libm::erfc(-z * FRAC_1_SQRT_2)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn belief(level: f64) -> Belief {
+        let mut belief = Belief::EMPTY;
+        belief.push(level, 0.04);
+        belief
+    }
+
+    fn read(y: f64, level: f64) -> Evidence {
+        weigh(Look::Reading(y), 0, &belief(level), 1.0)
+    }
+
+    /// The score is the derivative of the log-likelihood in the level, here by finite differences.
+    #[test]
+    fn the_slope_of_a_reading_is_that_of_its_likelihood() {
+        for tenths in -30..=30 {
+            let y = 7.0 + f64::from(tenths) / 10.0;
+            let step = 1e-5;
+            let slope = (read(y, 7.0 + step).ln_likelihood - read(y, 7.0 - step).ln_likelihood) / (2.0 * step);
+            let told = read(y, 7.0).score.slope;
+            assert!((told - slope).abs() < 1e-6 * slope.abs().max(1.0), "{y}: {told} {slope}");
+        }
+    }
+
+    /// A quart and a half off pulls less than a half: whoever wrote it misread. A slip of the pen harms nothing.
+    #[test]
+    fn a_wild_reading_goes_by() {
+        assert!(read(8.5, 7.0).score.slope < 0.6 * read(7.5, 7.0).score.slope);
+        assert!(read(8.5, 7.0).clipped && !read(7.5, 7.0).clipped);
+        for y in [0.0, 70.0, 7e6] {
+            let e = read(y, 7.0);
+            assert!(e.clipped && e.score.slope.is_finite() && e.score.weight >= 0.0 && e.ln_likelihood.is_finite());
+        }
+    }
+}

@@ -154,3 +154,20 @@ pub fn forgotten_at(belief: &Belief, seen: Seen, above: f64) -> f64 {
     let z = above / (belief.variance_of(seen) + MARK_SD * MARK_SD).sqrt();
     FORGOTTEN * normal_cdf(-z) + FORGOTTEN_ANYWHERE
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Ten times oil was added at 5.5 qt, thirty times not at 7, twice not at 5.25.
+    #[test]
+    fn pilots_who_always_add_at_a_level_have_forgotten_to_log_it() {
+        let mut habit = Habit::NONE;
+        (0..10).for_each(|_| habit.note(5.5, true));
+        (0..30).for_each(|_| habit.note(7.0, false));
+        (0..2).for_each(|_| habit.note(5.25, false));
+        // 4 % of additions forgotten: 0.04 · 10.5 ÷ (2 + 2), and 0.04 · 0.5 ÷ (32 + 2), each with 0.008 at any level.
+        assert!((habit.forgotten(5.5) - 0.113).abs() < 1e-9);
+        assert!((habit.forgotten(7.0) - (0.02 / 34.0 + 0.008)).abs() < 1e-9);
+    }
+}
