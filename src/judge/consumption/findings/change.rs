@@ -1,0 +1,178 @@
+//! A rise or a fall: told, grown, come back, gone back on.
+
+use super::{Findings, Situation};
+use crate::engine::Event;
+use crate::judge::consumption::change::Change;
+use crate::judge::{Finding, Kind, Level};
+use crate::records::Source;
+
+/// Engine hours after a return to the baseline in which the rest of the way back is no news.
+const RETURNED_H: f64 = 100.0;
+/// Engine hours for which metal counts together with a rise.
+const METAL_H: f64 = 25.0;
+/// How near its baseline, of the smallest change's margin, a rate has come back.
+const BACK: f64 = 0.4;
+/// Quarts that must have been burnt since the change before a rate can be called back.
+const BACK_QUARTS: f64 = 2.0;
+
+/// An open rate alert.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Open {
+    /// Index of its finding.
+    pub(super) finding: usize,
+    /// The rate it departed from, qt/h.
+    baseline: f64,
+    /// Engine hours when it was found.
+    found_h: f64,
+}
+
+impl Findings<'_> {
+    /// The baseline of an open rate alert.
+    pub fn open_baseline(&self) -> Option<f64> {
+        self.rise.or(self.fall).map(|o| o.baseline)
+    }
+
+    /// The margin within which a rate counts as back at its baseline: a ratio above 1.
+    fn back(&self) -> f64 {
+        1.0 + BACK * (self.rules.consumption.smallest_change - 1.0)
+    }
+
+    /// Open alerts whose rate has come back are settled; those that grew are told.
+    pub fn watch_open(&mut self, event: &Event, now: &Situation) {
+        if now.since_change < BACK_QUARTS {
+            return;
+        }
+        let (rate, back) = (now.rate.qt_per_h, self.back());
+        if let Some(o) = self.rise.filter(|o| rate <= o.baseline * back) {
+            self.rise = None;
+            self.came_back(o, event, rate);
+        }
+        if let Some(o) = self.fall.filter(|o| rate >= o.baseline / back) {
+            self.fall = None;
+            self.came_back(o, event, rate);
+        }
+    }
+
+    fn came_back(&mut self, open: Open, event: &Event, rate: f64) {
+        let rose = self.all[open.finding].kind == Kind::OilRateRise;
+        self.returned = Some((open.baseline, rose, event.hours));
+        let why = format!("the rate is back near its baseline: {rate:.2} qt/h, baseline {:.2} qt/h", open.baseline);
+        self.settle(open.finding, event.at, why, Some(event.source.clone()));
+    }
+
+    /// A sudden change was found.
+    #[expect(clippy::too_many_arguments, reason = "one moment described from its two ends")]
+    pub fn changed(
+        &mut self,
+        change: &Change,
+        factor: f64,
+        onset: &Event,
+        event: &Event,
+        limit: f64,
+        left_out: Vec<Source>,
+        now: &Situation,
+    ) {
+        let (from, to) = change.rates();
+        let (from, to) = (from * factor, to * factor);
+        let back = self.back();
+        let other = if change.rise { self.fall.take() } else { self.rise.take() };
+        if let Some(o) = other {
+            // So soon after a change its size is uncertain: the old baseline within the interval is a return to it.
+            let (_, low, high) = change.ratio();
+            if from * low <= o.baseline * back && from * high >= o.baseline / back {
+                self.came_back(o, event, to);
+                return;
+            }
+            if now.rate.low <= o.baseline && o.baseline <= now.rate.high {
+                let (low, high) = (now.rate.low, now.rate.high);
+                let why =
+                    format!("the rate is back: {low:.2} to {high:.2} qt/h, its baseline was {:.2} qt/h", o.baseline);
+                self.settle(o.finding, event.at, why, Some(event.source.clone()));
+                return;
+            }
+            let beyond = if change.rise { to > o.baseline } else { to < o.baseline };
+            if !beyond {
+                self.grow(o.finding, o.baseline, to, [onset, event], now);
+                *(if change.rise { &mut self.fall } else { &mut self.rise }) = Some(o);
+                return;
+            }
+            self.settle(
+                o.finding,
+                event.at,
+                format!("the rate changed again, to {to:.2} qt/h"),
+                Some(event.source.clone()),
+            );
+        }
+        if let Some((baseline, rose, _)) = self.returned.take_if(|(.., h)| event.hours - *h <= RETURNED_H)
+            && rose != change.rise
+        {
+            // The way back to a baseline already told is no change of its own.
+            let (_, low, high) = change.ratio();
+            if from * low <= baseline * back && from * high >= baseline / back {
+                return;
+            }
+        }
+        let open = if change.rise { self.rise } else { self.fall };
+        if let Some(o) = open.filter(|o| onset.hours <= o.found_h) {
+            self.grow(o.finding, o.baseline, to, [onset, event], now);
+            return;
+        }
+        let mut finding = self.raise(change, event);
+        finding.size = size(change.rise, to / from);
+        finding.evidence = self.evidence(change, factor, onset, event, limit, left_out, now);
+        let mut baseline = from;
+        if let Some(o) = open {
+            // What began after the open one was found is news of its own; the way back is still the whole way.
+            baseline = o.baseline;
+            finding.size = size(change.rise, to / baseline);
+            finding.evidence.set("baseline_qt_per_h", baseline);
+            let again = if change.rise { "rose" } else { "fell" };
+            let why = format!("the rate {again} again, from {from:.2} to {to:.2} qt/h; a newer alert tells of it");
+            self.settle(o.finding, event.at, why, Some(event.source.clone()));
+        }
+        if change.rise {
+            self.warn_with_metal(&mut finding, event);
+        }
+        let open = Some(Open { finding: self.all.len(), baseline, found_h: event.hours });
+        *(if change.rise { &mut self.rise } else { &mut self.fall }) = open;
+        self.all.push(finding);
+    }
+
+    fn raise(&mut self, change: &Change, event: &Event) -> Finding {
+        let (kind, word, which) =
+            if change.rise { (Kind::OilRateRise, "rise", 0) } else { (Kind::OilRateFall, "fall", 1) };
+        let subject = self.subject(event, word, which);
+        Finding::at_event(kind, self.engine, event, subject)
+    }
+
+    /// A further change on top of an open one, from its onset to the event that showed it.
+    fn grow(&mut self, finding: usize, baseline: f64, to: f64, [onset, event]: [&Event; 2], now: &Situation) {
+        let since = self.engine.date(onset.at);
+        let rise = self.all[finding].kind == Kind::OilRateRise;
+        let f = &mut self.all[finding];
+        f.size = size(rise, to / baseline);
+        for (name, value) in [
+            ("to_qt_per_h", to),
+            ("ratio", to / baseline),
+            ("to_h_per_qt", 1.0 / to),
+            ("to_low", now.rate.low),
+            ("to_high", now.rate.high),
+        ] {
+            f.evidence.set(name, value);
+        }
+        f.evidence.set("changed_again", event.at);
+        f.evidence.set("again_since", since);
+    }
+
+    pub(super) fn warn_with_metal(&self, finding: &mut Finding, event: &Event) {
+        if let Some((hours, line)) = self.metal.as_ref().filter(|(h, _)| event.hours - h <= METAL_H) {
+            finding.level = Level::Warning;
+            finding.evidence.set("with", format!("metal found at {hours:.1} h ({line})"));
+        }
+    }
+}
+
+/// What "grows by a quarter" is measured on: the ratio of a rise, the inverse of a fall's.
+fn size(rise: bool, ratio: f64) -> f64 {
+    if rise { ratio } else { 1.0 / ratio.max(0.05) }
+}

@@ -1,0 +1,119 @@
+//! What a finding shows for itself: numbers, the lines they come from, and what stayed the same.
+
+use super::{Findings, Situation};
+use crate::engine::{Event, What};
+use crate::judge::Evidence;
+use crate::judge::consumption::change::Change;
+use crate::records::Source;
+use crate::units::ceiling_qt_per_h;
+
+/// Most log lines told with a finding.
+const LINES: usize = 12;
+
+impl Findings<'_> {
+    #[expect(clippy::too_many_arguments, reason = "one moment described from its two ends")]
+    pub(super) fn evidence(
+        &self,
+        change: &Change,
+        factor: f64,
+        onset: &Event,
+        event: &Event,
+        limit: f64,
+        left_out: Vec<Source>,
+        now: &Situation,
+    ) -> Evidence {
+        let (from, to) = change.rates();
+        let (from, to) = (from * factor, (to * factor).max(1e-3));
+        let (ratio, low, high) = change.ratio();
+        let mut e = Evidence::default()
+            .with("from_qt_per_h", from)
+            .with("to_qt_per_h", to)
+            .with("ratio", ratio)
+            .with("ratio_low", low)
+            .with("ratio_high", high)
+            .with("from_h_per_qt", 1.0 / from)
+            .with("to_h_per_qt", 1.0 / to)
+            .with("since", self.engine.date(onset.at))
+            .with("since_hours", onset.hours)
+            .with("hours_since_onset", event.hours - onset.hours)
+            .with("to_low", from * low)
+            .with("to_high", from * high)
+            .with("quarts_baseline", now.quarts)
+            .with("baseline_hours", now.quarts / from)
+            .with("log", now.log.words())
+            .with("ln_statistic", change.ln_statistic)
+            .with("limit", limit)
+            .with("used", self.lines(onset, event))
+            .with("left_out", left_out);
+        if let Some(ceiling) = self.ceiling_qt_per_h() {
+            e.set("share_of_ceiling", to / ceiling);
+        }
+        if let Some(hours) = self.endurance(now.level_qt, to) {
+            e.set("endurance_h", hours);
+        }
+        e.set("level_qt", now.level_qt);
+        if let Some(oil) = &now.oil {
+            e.set("oil", oil.to_string());
+        }
+        e.with("unchanged", self.unchanged(onset, event, now))
+    }
+
+    /// Log lines about the oil since the onset, the latest ones.
+    fn lines(&self, onset: &Event, event: &Event) -> Vec<Source> {
+        let mut lines: Vec<Source> = Vec::new();
+        for e in self.engine.events.iter().rev().skip_while(|e| e.at > event.at).take_while(|e| e.at >= onset.at) {
+            let about_oil = matches!(e.what, What::Level { .. } | What::Added { .. } | What::Changed { .. });
+            if about_oil && !lines.contains(&e.source) {
+                lines.push(e.source.clone());
+                if lines.len() == LINES {
+                    break;
+                }
+            }
+        }
+        lines.reverse();
+        lines
+    }
+
+    /// What did not change between onset and now, in a person's words.
+    fn unchanged(&self, onset: &Event, event: &Event, now: &Situation) -> Vec<String> {
+        let mut said = Vec::new();
+        let mut since = onset.at - chrono::TimeDelta::days(30);
+        let mut meter = true;
+        let mut services: [Vec<&str>; 2] = [Vec::new(), Vec::new()];
+        for e in self.engine.events.iter().take_while(|e| e.at <= event.at) {
+            match &e.what {
+                What::MeterChanged if e.at >= since => meter = false,
+                What::Changed { .. } if e.at < onset.at => since = since.min(e.at),
+                What::Flight { service: Some(word), .. } => {
+                    let of = &mut services[usize::from(e.at >= onset.at)];
+                    if !of.contains(&&**word) {
+                        of.push(word);
+                    }
+                }
+                _ => {}
+            }
+        }
+        if let Some(oil) = &now.oil {
+            said.push(format!("oil {oil}"));
+        }
+        if meter {
+            said.push("the meter".to_owned());
+        }
+        if !services[1].is_empty() && services[1].iter().all(|s| services[0].contains(s)) {
+            said.push(format!("service ({})", services[1].join(", ")));
+        }
+        said
+    }
+
+    /// The configured ceiling, where rated power is known.
+    pub(super) fn ceiling_qt_per_h(&self) -> Option<f64> {
+        let c = &self.rules.consumption;
+        let power = self.engine.model.rated_hp;
+        (power > 0.0).then(|| ceiling_qt_per_h(c.ceiling_lb_per_bhp_h, power, c.oil_lb_per_gal))
+    }
+
+    pub(super) fn endurance(&self, level: f64, rate: f64) -> Option<f64> {
+        let least = self.engine.model.oil_minimum_qt?;
+        (rate > 1e-6).then(|| (level - least).max(0.0) / rate)
+    }
+}
