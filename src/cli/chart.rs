@@ -1,7 +1,6 @@
 //! `chart`: an engine's pictures as files.
 
 use std::path::PathBuf;
-use std::time::Duration;
 
 use chrono::TimeDelta;
 use clap::Args;
@@ -145,15 +144,7 @@ fn again<'a>(
     known: impl Iterator<Item = &'a Known>,
 ) -> Result<Vec<StripRow>, Stop> {
     let Rules { config, models } = load::rules(&cli.config)?;
-    let folder = config.settings.fleet.folder.clone();
-    let look = Look {
-        folder,
-        config,
-        models,
-        settle: Duration::ZERO,
-        time: Duration::MAX,
-        progress: scan::Progress::default(),
-    };
+    let look = Look::at_once(config, models, scan::Progress::default());
     let mut files: Vec<&str> = known.map(|k| k.file.as_str()).collect();
     files.dedup();
     let mut rows = Vec::new();

@@ -1,6 +1,6 @@
 //! `scan`: one round, then exit.
 
-use std::time::{Duration, Instant as Tick};
+use std::time::Instant as Tick;
 
 use clap::Args;
 
@@ -99,14 +99,7 @@ pub fn take_in(store: &mut Store, rules: &Rules, progress: &Progress) -> Result<
 }
 
 fn batch(store: &Store, rules: &Rules, progress: &Progress) -> Result<Batch, Stop> {
-    let look = Look {
-        folder: rules.config.settings.fleet.folder.clone(),
-        config: rules.config.clone(),
-        models: rules.models.clone(),
-        settle: Duration::ZERO,
-        time: Duration::MAX,
-        progress: progress.clone(),
-    };
+    let look = Look::at_once(rules.config.clone(), rules.models.clone(), progress.clone());
     let known = store.known()?;
     let batch = scan::look(&look, &known);
     match &batch.unreachable {

@@ -83,14 +83,7 @@ fn look(home: &Path) {
     let models = models::parse(&text("engines.toml"), "engines.toml").0;
     let config = load_partly(&text("cowlwatch.toml"), "cowlwatch.toml", home).0.unwrap().with_models(&models);
     let store = Store::open(&config.settings.fleet.state).unwrap();
-    let look = scan::Look {
-        folder: config.settings.fleet.folder.clone(),
-        config: config.into(),
-        models: models.models.into(),
-        settle: Duration::ZERO,
-        time: Duration::MAX,
-        progress: scan::Progress::default(),
-    };
+    let look = scan::Look::at_once(config.into(), models.models.into(), scan::Progress::default());
     let started = Instant::now();
     let known = store.known().unwrap();
     let listed = started.elapsed();

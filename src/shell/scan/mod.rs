@@ -130,6 +130,14 @@ pub struct Look {
     pub progress: Progress,
 }
 
+impl Look {
+    /// Reads everything there is now, without waiting for files to settle.
+    pub fn at_once(config: Arc<Config>, models: Arc<Models>, progress: Progress) -> Self {
+        let folder = config.settings.fleet.folder.clone();
+        Self { folder, config, models, settle: Duration::ZERO, time: Duration::MAX, progress }
+    }
+}
+
 /// Looks once. `known` is what the state remembers.
 pub fn look(look: &Look, known: &Known) -> Batch {
     let started = Tick::now();
