@@ -178,11 +178,6 @@ const STRIPS_KEPT: u32 = 120;
 fn apply(pass: &Pass<'_>, batch: &Batch) -> Result<(), store::StoreError> {
     let mut recorded = BTreeSet::new();
     for change in &batch.changes {
-        if let Change::Put(row, records) = change
-            && !records.strips.is_empty()
-        {
-            recorded.insert(row.tail.as_str());
-        }
         match change {
             Change::Put(row, records) => {
                 for rejection in &records.rejections {
@@ -190,6 +185,9 @@ fn apply(pass: &Pass<'_>, batch: &Batch) -> Result<(), store::StoreError> {
                 }
                 let file = pass.put_file(row, records)?;
                 pass.put_strips(file, &records.strips)?;
+                if !records.strips.is_empty() {
+                    recorded.insert(row.tail.as_str());
+                }
             }
             Change::Touch(row) => {
                 pass.touch_file(row)?;

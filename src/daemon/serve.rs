@@ -14,7 +14,7 @@ use tracing::{error, info, warn};
 use super::deliver::{AT_ONCE, Handing};
 use super::notice;
 use super::pass::{self, Rules};
-use super::signals::{Signals, stir};
+use super::signals::{listen, stir};
 use crate::config::schedule::Schedule;
 use crate::report::Undelivered;
 use crate::report::metrics::Figures;
@@ -111,7 +111,7 @@ pub async fn serve(rules: Rules, mut store: Store, state: PathBuf, delivery: Del
         figures: None,
         undelivered: Undelivered::default(),
     };
-    let signals = match Signals::listen(events.clone()) {
+    let signals = match listen(events.clone()) {
         Ok(signals) => signals,
         Err(error) => return Ended::Io(error),
     };
@@ -163,12 +163,16 @@ impl Service {
         self.deliver()
     }
 
+    fn judge_soon(&mut self) {
+        self.next_judgement = Tick::now();
+        self.next_look = Tick::now();
+    }
+
     /// Letters went out or were refused: metrics at once, and the page too if it now says something else.
     fn outbox_changed(&mut self) -> Result<(), StoreError> {
         self.refresh(Utc::now());
         if self.store.outbox()?.undelivered != self.undelivered {
-            self.next_judgement = Tick::now();
-            self.next_look = Tick::now();
+            self.judge_soon();
         }
         Ok(())
     }
@@ -178,8 +182,7 @@ impl Service {
         let now = self.store.foreign_writes()?;
         if now != self.foreign {
             self.foreign = now;
-            self.next_judgement = Tick::now();
-            self.next_look = Tick::now();
+            self.judge_soon();
         }
         Ok(())
     }
@@ -234,8 +237,7 @@ impl Service {
             }
         };
         let Some(why) = refused else {
-            self.next_judgement = Tick::now();
-            self.next_look = Tick::now();
+            self.judge_soon();
             info!("configuration read anew");
             // What was in the way of letters may be mended.
             if let Err(error) = self.store.retry_letters(Utc::now()) {

@@ -6,27 +6,23 @@ use tracing::warn;
 
 use super::serve::Event;
 
-/// Signals that end the service or have it read its configuration anew.
-pub(super) struct Signals;
-
-impl Signals {
-    pub(super) fn listen(events: mpsc::Sender<Event>) -> std::io::Result<tokio::task::JoinHandle<()>> {
-        let mut terminate = signal(SignalKind::terminate())?;
-        let mut interrupt = signal(SignalKind::interrupt())?;
-        let mut hangup = signal(SignalKind::hangup())?;
-        Ok(tokio::spawn(async move {
-            loop {
-                let event = tokio::select! {
-                    _ = terminate.recv() => Event::Stop,
-                    _ = interrupt.recv() => Event::Stop,
-                    _ = hangup.recv() => Event::Reload,
-                };
-                if events.send(event).await.is_err() {
-                    return;
-                }
+/// Takes the signals that end the service or have it read its configuration anew.
+pub(super) fn listen(events: mpsc::Sender<Event>) -> std::io::Result<tokio::task::JoinHandle<()>> {
+    let mut terminate = signal(SignalKind::terminate())?;
+    let mut interrupt = signal(SignalKind::interrupt())?;
+    let mut hangup = signal(SignalKind::hangup())?;
+    Ok(tokio::spawn(async move {
+        loop {
+            let event = tokio::select! {
+                _ = terminate.recv() => Event::Stop,
+                _ = interrupt.recv() => Event::Stop,
+                _ = hangup.recv() => Event::Reload,
+            };
+            if events.send(event).await.is_err() {
+                return;
             }
-        }))
-    }
+        }
+    }))
 }
 
 /// File system events only make the next look come sooner; a share sends none, and that is no fault.
