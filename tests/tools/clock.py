@@ -21,6 +21,8 @@ from datetime import date, datetime, timedelta, timezone
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import surroundings
+
 PROGRAM, LIBRARY, STEP = sys.argv[1], sys.argv[2], timedelta(minutes=int(sys.argv[3]))
 ZONE = ZoneInfo("America/Denver")
 SCHEDULES = [(6, 30), (2, 30), (1, 30)]
@@ -42,21 +44,13 @@ class Service:
     def __init__(self, folder, clock, schedule):
         self.schedule, self.made, self.process = schedule, {}, None
         self.state = folder / "state"
-        tail = folder / "fleet" / "N0001Z"
-        tail.mkdir(parents=True)
-        texts = {
-            tail / "logbook.csv": "date,hours,entry,result\n2026-01-20,101.0,flight,\n2026-01-21,101.0,filter-inspected,metal\n",
-            tail / "aircraft.toml": 'tail = "N0001Z"\nmeter = "tach"\n[[engine]]\nserial = "Z-1"\nmodel = "Z4"\n'
-            'hours_at_start = 900.0\nsince = "overhaul"\nhours_since = 300.0\noil = "AD 50"\nlast_oil_change_h = 5.0\n',
-            folder / "engines.toml": '[[model]]\nname = "Z4"\nrated_hp = 180\nrated_rpm = 2700\ncylinders = 4\n'
-            "turbocharged = false\noil_capacity_qt = 8.0\noil_minimum_qt = 5.0\n",
-            folder / "cowlwatch.toml": '[fleet]\nfolder = "fleet"\nmodels = "engines.toml"\nstate = "state"\n'
-            f'time_zone = "America/Denver"\n[digest]\nschedule = "{schedule[1]} {schedule[0]} * * *"\n',
-        }
-        for path, text in texts.items():
-            path.write_text(text)
+        engines, config = folder / "engines.toml", folder / "cowlwatch.toml"
+        engines.write_text(surroundings.MODELS)
+        digest = f'[digest]\nschedule = "{schedule[1]} {schedule[0]} * * *"\n'
+        config.write_text(surroundings.configuration("America/Denver", digest))
+        for path in [engines, config, *surroundings.add_aircraft(folder / "fleet", "N0001Z", month="2026-01")]:
             os.utime(path, (1767225600, 1767225600))  # 2026-01-01: older than the false clock
-        self.arguments = [PROGRAM, "--config", str(folder / "cowlwatch.toml"), "watch"]
+        self.arguments = [PROGRAM, "--config", str(config), "watch"]
         self.log = open(folder / "log", "wb")
         self.environment = dict(
             os.environ,

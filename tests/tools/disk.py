@@ -21,7 +21,7 @@ import threading
 import time
 from pathlib import Path
 
-from aiosmtpd.smtp import SMTP
+import surroundings
 
 PROGRAM = sys.argv[1]
 taken = collections.Counter()
@@ -41,28 +41,9 @@ class Handler:
         return "250 taken"
 
 
-def serve(ready):
-    async def main():
-        loop = asyncio.get_running_loop()
-        server = await loop.create_server(lambda: SMTP(Handler(), hostname="localhost", loop=loop), "127.0.0.1", 0)
-        ready.append(server.sockets[0].getsockname()[1])
-        await server.serve_forever()
-
-    asyncio.run(main())
-
-
-def add_aircraft(fleet, number, rows=0):
-    """An aircraft whose filter showed metal; its log has as many remarks more, each unlike the others."""
-    folder = fleet / f"N0{number}Z"
-    folder.mkdir()
-    log = "date,hours,entry,flight_hours,result,remarks\n2026-11-20,101.0,flight,1.0,,\n"
-    log += "2026-11-21,101.0,filter-inspected,,metal,\n"
-    log += "".join(f"2026-11-20,101.0,note,,,{os.urandom(40).hex()}\n" for _ in range(rows))
-    (folder / "logbook.csv").write_text(log)
-    (folder / "aircraft.toml").write_text(
-        f'tail = "N0{number}Z"\nmeter = "tach"\n[[engine]]\nserial = "Z-{number}"\nmodel = "Z4"\n'
-        'hours_at_start = 900.0\nsince = "overhaul"\nhours_since = 300.0\noil = "AD 50"\nlast_oil_change_h = 5.0\n'
-    )
+def add_aircraft(fleet, number, remarks=0):
+    """Its log has as many remarks more, each unlike the others."""
+    surroundings.add_aircraft(fleet, f"N0{number}Z", remarks=[os.urandom(40).hex() for _ in range(remarks)])
 
 
 class Case:
@@ -71,17 +52,10 @@ class Case:
         self.fleet.mkdir()
         self.state.mkdir()
         self.service = None
-        (folder / "engines.toml").write_text(
-            '[[model]]\nname = "Z4"\nrated_hp = 180\nrated_rpm = 2700\ncylinders = 4\nturbocharged = false\n'
-            "oil_capacity_qt = 8.0\noil_minimum_qt = 5.0\nconfirmed = true\n"
-        )
+        (folder / "engines.toml").write_text(surroundings.MODELS)
         self.config = folder / "cowlwatch.toml"
-        self.config.write_text(
-            '[fleet]\nfolder = "fleet"\nmodels = "engines.toml"\nstate = "state"\ntime_zone = "UTC"\n'
-            '[digest]\nschedule = "0 0 1 1 *"\n'
-            f'[mail]\nserver = "127.0.0.1"\nport = {port}\nsecurity = "none"\nfrom = "cowlwatch@example.org"\n'
-            'to = ["maintenance@example.org"]\n'
-        )
+        digest = '[digest]\nschedule = "0 0 1 1 *"\n'
+        self.config.write_text(surroundings.configuration("UTC", digest, surroundings.mail(port)))
 
     def start(self):
         arguments = [PROGRAM, "--config", str(self.config), "watch"]
@@ -114,7 +88,7 @@ def full(case):
         except OSError:
             pass
     before = sum(taken.values())
-    add_aircraft(case.fleet, 2, rows=20_000)
+    add_aircraft(case.fleet, 2, remarks=20_000)
     case.wait("the full disk is said", lambda: case.said("the disk with the state is full"))
     time.sleep(12)
     assert case.service.poll() is None and sum(taken.values()) == before
@@ -161,12 +135,9 @@ def main():
     if os.geteuid() != 0:
         print("skipped: needs root to mount a tmpfs", file=sys.stderr)
         return 77
-    ready = []
-    threading.Thread(target=serve, args=[ready], daemon=True).start()
-    while not ready:
-        time.sleep(0.01)
+    port = surroundings.mail_server(Handler())
     with tempfile.TemporaryDirectory() as name:
-        case = Case(Path(name), ready[0])
+        case = Case(Path(name), port)
         mount = ["mount", "-t", "tmpfs", "-o", "size=8m", "tmpfs", str(case.state)]
         if subprocess.run(mount).returncode != 0:
             print("skipped: a tmpfs cannot be mounted here", file=sys.stderr)

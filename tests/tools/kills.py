@@ -24,7 +24,7 @@ import threading
 import time
 from pathlib import Path
 
-from aiosmtpd.smtp import SMTP
+import surroundings
 
 PROGRAM, KILLS, TERMS, SEED = sys.argv[1], int(sys.argv[2]), int(sys.argv[3]), int(sys.argv[4])
 chance = random.Random(SEED)
@@ -56,16 +56,6 @@ class Handler:
         return "250 taken"
 
 
-def serve(ready):
-    async def main():
-        loop = asyncio.get_running_loop()
-        server = await loop.create_server(lambda: SMTP(Handler(), hostname="localhost", loop=loop), "127.0.0.1", 0)
-        ready.append(server.sockets[0].getsockname()[1])
-        await server.serve_forever()
-
-    asyncio.run(main())
-
-
 def tail_of(number):
     return f"N0{number:04}Z"
 
@@ -80,20 +70,8 @@ def window(moments):
 
 
 def add_aircraft(fleet, number):
-    tail = tail_of(number)
-    folder = fleet / tail
-    folder.mkdir()
     old = time.time() - 60
-    texts = {
-        "aircraft.toml": f'tail = "{tail}"\nmeter = "tach"\n[[engine]]\nserial = "Z-{number}"\nmodel = "Z4"\n'
-        'hours_at_start = 900.0\nsince = "overhaul"\nhours_since = 300.0\noil = "AD 50"\nlast_oil_change_h = 5.0\n',
-        "logbook.csv": "date,hours,entry,quantity,level,oil,flight_hours,service,result,remarks\n"
-        "2026-11-20,101.0,flight,,,,1.0,charter,,\n2026-11-21,101.0,filter-inspected,,,,,,metal,\n",
-    }
-    # The log comes first, so that no kill meets an aircraft without its reason.
-    for name in ["logbook.csv", "aircraft.toml"]:
-        path = folder / name
-        path.write_text(texts[name])
+    for path in surroundings.add_aircraft(fleet, tail_of(number)):
         os.utime(path, (old, old))
 
 
@@ -113,27 +91,17 @@ def make_due(state):
 
 
 def main():
-    ready = []
-    threading.Thread(target=serve, args=[ready], daemon=True).start()
-    while not ready:
-        time.sleep(0.01)
+    port = surroundings.mail_server(Handler())
     with tempfile.TemporaryDirectory() as name:
-        run(Path(name), ready[0])
+        run(Path(name), port)
 
 
 def run(folder, port):
     fleet, state = folder / "fleet", folder / "state"
     fleet.mkdir()
-    (folder / "engines.toml").write_text(
-        '[[model]]\nname = "Z4"\nrated_hp = 180\nrated_rpm = 2700\ncylinders = 4\nturbocharged = false\n'
-        "oil_capacity_qt = 8.0\noil_minimum_qt = 5.0\nconfirmed = true\n"
-    )
+    (folder / "engines.toml").write_text(surroundings.MODELS)
     config = folder / "cowlwatch.toml"
-    config.write_text(
-        '[fleet]\nfolder = "fleet"\nmodels = "engines.toml"\nstate = "state"\ntime_zone = "America/Denver"\n'
-        '[mail]\nserver = "127.0.0.1"\n'
-        f'port = {port}\nsecurity = "none"\nfrom = "cowlwatch@example.org"\nto = ["maintenance@example.org"]\n'
-    )
+    config.write_text(surroundings.configuration("America/Denver", surroundings.mail(port)))
     log = open(folder / "log", "wb")
 
     def watch():
