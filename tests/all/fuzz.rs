@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, reason = "tests")]
 
 #[path = "../fuzz/readers.rs"]
-mod readers;
+pub mod readers;
 
 use std::path::Path;
 

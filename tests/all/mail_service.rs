@@ -3,11 +3,14 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::Command;
 use std::time::{Duration, Instant};
+
+use rustix::process::Signal;
 
 use crate::mail_faults::Faulty;
 use crate::mail_post::password;
+use crate::reload::Service as Watch;
 use crate::support::PROGRAM;
 use crate::tools::{Authority, authority, must};
 
@@ -17,16 +20,7 @@ const MODELS: &str = "[[model]]\nname = \"Z4\"\nrated_hp = 180\nrated_rpm = 2700
 struct Service {
     folder: tempfile::TempDir,
     authority: Authority,
-    child: Option<Child>,
-}
-
-impl Drop for Service {
-    fn drop(&mut self) {
-        if let Some(mut child) = self.child.take() {
-            let _ = child.kill();
-            let _ = child.wait();
-        }
-    }
+    running: Option<Watch>,
 }
 
 impl Service {
@@ -36,7 +30,7 @@ impl Service {
         fs::write(folder.path().join("engines.toml"), MODELS).unwrap();
         password(folder.path(), "correct horse", 0o600);
         let authority = authority(&folder.path().join("ca"), "localhost");
-        Self { folder, authority, child: None }
+        Self { folder, authority, running: None }
     }
 
     fn path(&self, name: &str) -> PathBuf {
@@ -54,14 +48,11 @@ impl Service {
     }
 
     fn start(&mut self) {
-        let log = fs::OpenOptions::new().create(true).append(true).open(self.path("log")).unwrap();
-        let command = &mut Command::new(PROGRAM);
-        command.arg("--config").arg(self.path("cowlwatch.toml")).arg("watch");
-        self.child = Some(command.stdout(Stdio::null()).stderr(log).spawn().unwrap());
+        self.running = Some(Watch::start(self.folder.path(), "cowlwatch.toml"));
     }
 
-    fn signal(&self, name: &str) {
-        must(Command::new("kill").arg(format!("-{name}")).arg(self.child.as_ref().unwrap().id().to_string()));
+    fn signal(&self, signal: Signal) {
+        self.running.as_ref().unwrap().signal(signal);
     }
 
     /// An aircraft whose filter showed metal: a warning, and so a letter of its own.
@@ -118,12 +109,12 @@ fn case(mode: &str) {
     if hangs {
         // The attempt that hangs does not hold up the end; started again, the letters go at once.
         let began = Instant::now();
-        service.signal("TERM");
-        assert!(service.child.take().unwrap().wait().unwrap().success());
+        service.signal(Signal::TERM);
+        assert!(service.running.take().unwrap().child.wait().unwrap().success());
         assert!(began.elapsed() < Duration::from_secs(10), "{:?}", began.elapsed());
         service.start();
     } else {
-        service.signal("HUP");
+        service.signal(Signal::HUP);
     }
     service.wait("all delivered", 20, || service.metric("cowlwatch_letters_waiting") == Some(0.0));
     service.wait("the page is clear", 20, || !service.read("page/index.html").contains("Mail not delivered"));

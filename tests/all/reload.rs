@@ -6,6 +6,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
+use rustix::process::{Pid, Signal, kill_process};
+
 use crate::support::{PROGRAM, copy_demo};
 
 /// How long the service may take for anything here; far more than it needs.
@@ -49,9 +51,8 @@ impl Service {
         }
     }
 
-    fn signal(&self, name: &str) {
-        let done = Command::new("kill").args([&format!("-{name}"), &self.child.id().to_string()]).status().unwrap();
-        assert!(done.success());
+    pub fn signal(&self, signal: Signal) {
+        kill_process(Pid::from_child(&self.child), signal).unwrap();
     }
 }
 
@@ -82,7 +83,7 @@ fn a_reload_lists_what_changed_and_keeps_numbers_and_the_old_one_on_a_mistake() 
 
     let with = format!("{before}\n[tail.N03KM.ground]\nin_service_min = 33\n[alerts]\ngrows_by = 0.5\n");
     fs::write(&config, with).unwrap();
-    service.signal("HUP");
+    service.signal(Signal::HUP);
     let said = service.wait_for("configuration read anew", 1);
     let changed: Vec<&str> = said.lines().filter(|line| line.contains("configuration changed")).collect();
     assert_eq!(changed.len(), 2, "{said}");
@@ -93,7 +94,7 @@ fn a_reload_lists_what_changed_and_keeps_numbers_and_the_old_one_on_a_mistake() 
     assert_eq!(alerts(()), remembered);
 
     fs::write(&config, format!("{before}\n[ground]\nin_servce_min = 5\n")).unwrap();
-    service.signal("HUP");
+    service.signal(Signal::HUP);
     let said = service.wait_for("configuration refused; the old one stays", 1);
     assert!(said.contains("unknown key ground.in_servce_min, expected the nearest known key in_service_min"), "{said}");
     let outbox = at.join("demo-fleet/state/outbox");
@@ -109,9 +110,9 @@ fn a_reload_lists_what_changed_and_keeps_numbers_and_the_old_one_on_a_mistake() 
 
     // Put back: measured against what is in force, which is the configuration before the mistake.
     fs::write(&config, &before).unwrap();
-    service.signal("HUP");
+    service.signal(Signal::HUP);
     let said = service.wait_for("configuration read anew", 2);
     assert!(said.contains("tail.N03KM.ground.in_service_min: 33 -> not set"), "{said}");
-    service.signal("HUP");
+    service.signal(Signal::HUP);
     service.wait_for("configuration unchanged", 1);
 }

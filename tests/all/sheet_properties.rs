@@ -15,19 +15,10 @@ use cowlwatch::records::{Aircraft, LogEntry, Rejection, logbook};
 use cowlwatch::shell::workbook::read_with;
 use proptest::prelude::*;
 
+use crate::fuzz::readers::{Chance, TWIN, proper};
 use crate::support::PROGRAM;
 
-const AIRCRAFT: &str = r#"
-tail = "N0417H"
-meter = "tach"
-[[engine]]
-position = "left"
-serial = "H-2207"
-model = "H6-350T"
-[[engine]]
-position = "right"
-serial = "H-2208"
-model = "H6-350T"
+const LAYOUT: &str = r#"
 [[logbook]]
 per = "flight"
 date = { columns = ["date", "time"] }
@@ -38,7 +29,7 @@ left = { added = "quantity", level = "level", oil = "oil" }
 "#;
 
 fn aircraft() -> Aircraft {
-    let (aircraft, problems) = parse(AIRCRAFT, "N0417H/aircraft.toml", &Layouts::default());
+    let (aircraft, problems) = parse(&format!("{TWIN}{LAYOUT}"), "N0417H/aircraft.toml", &Layouts::default());
     assert_eq!(problems, []);
     aircraft.unwrap()
 }
@@ -73,11 +64,8 @@ proptest! {
         text.extend(&bytes);
         let lines = u32::try_from(text.len()).unwrap() + 1;
         let (entries, rejections) = read(&text, &aircraft(), laid_out);
-        for rejection in rejections {
-            prop_assert!(rejection.source.line <= lines);
-            prop_assert!(!rejection.found.is_empty() && !rejection.expected.is_empty());
-            prop_assert!(!rejection.to_string().contains(['\n', '\0']), "{rejection}");
-        }
+        proper(&rejections);
+        prop_assert!(rejections.iter().all(|r| r.source.line <= lines), "{rejections:?}");
         for entry in entries {
             prop_assert!((1..=lines).contains(&entry.source.line));
         }
@@ -179,22 +167,16 @@ fn damaged_workbooks_leave_the_parent_alone() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("logbook.xlsx");
     let dialects = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/all/dialects");
-    let mut seed = 0x2545_F491_4F6C_DD1D_u64;
-    let mut random = move |below: usize| {
-        seed ^= seed << 13;
-        seed ^= seed >> 7;
-        seed ^= seed << 17;
-        (seed % below as u64) as usize
-    };
+    let mut chance = Chance(20_261_126);
     for name in ["openpyxl.xlsx", "pandas.ods", "flights.ods", "xlsxwriter.xlsx"] {
         let whole = fs::read(dialects.join(name)).unwrap();
         for _ in 0..40 {
             let mut bytes = whole.clone();
-            for _ in 0..=random(6) {
-                let at = random(bytes.len());
-                bytes[at] = random(256) as u8;
+            for _ in 0..=chance.below(6) {
+                let at = chance.below(bytes.len());
+                bytes[at] = chance.below(256) as u8;
             }
-            bytes.truncate(bytes.len().saturating_sub(random(3) * random(2000)));
+            bytes.truncate(bytes.len().saturating_sub(chance.below(3) * chance.below(2000)));
             fs::write(&path, &bytes).unwrap();
             let sheet = read_with(Path::new(PROGRAM), File::open(&path).unwrap(), &Shape::default());
             assert!(sheet.faults.len() <= 2, "{:?}", sheet.faults);

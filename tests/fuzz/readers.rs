@@ -56,7 +56,8 @@ fn files(folder: &Path) -> Vec<PathBuf> {
     found
 }
 
-const AIRCRAFT: &str = r#"
+/// A twin; a layout may be added.
+pub const TWIN: &str = r#"
 tail = "N0417H"
 meter = "tach"
 [[engine]]
@@ -67,6 +68,9 @@ model = "H6-350T"
 position = "right"
 serial = "H-2208"
 model = "H6-350T"
+"#;
+
+const LAYOUT: &str = r#"
 [[logbook]]
 per = "flight"
 date = { columns = ["Date", "Off"] }
@@ -77,11 +81,11 @@ right = { added = "Oil R", level = "Dip R" }
 "#;
 
 fn twin() -> Aircraft {
-    aircraft::parse(AIRCRAFT, "N0417H/aircraft.toml", &Layouts::default()).0.unwrap()
+    aircraft::parse(&format!("{TWIN}{LAYOUT}"), "N0417H/aircraft.toml", &Layouts::default()).0.unwrap()
 }
 
 /// A message names a place, and says what and what was expected, on one line.
-fn proper(rejections: &[Rejection]) {
+pub fn proper(rejections: &[Rejection]) {
     for rejection in rejections {
         assert!(!rejection.found.is_empty() && !rejection.expected.is_empty(), "{rejection:?}");
         assert!(!rejection.to_string().contains(['\n', '\0']), "{rejection:?}");
