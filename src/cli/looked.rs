@@ -29,13 +29,7 @@ pub fn propose_for(file: &Path, sheet: Option<&str>, aircraft: Option<&Aircraft>
     if !fs::metadata(file).map_err(unreadable)?.is_file() {
         return Err(Stop::new(exit::USAGE, format!("{shown} is no file, expected a logbook sheet or a recording")));
     }
-    let mut start = Vec::new();
-    File::open(file).map_err(unreadable)?.take(LOOK_AT).read_to_end(&mut start).map_err(unreadable)?;
-    if start.len() as u64 == LOOK_AT {
-        // The last line may be cut.
-        let end = start.iter().rposition(|b| *b == b'\n').unwrap_or(start.len());
-        start.truncate(end);
-    }
+    let start = beginning(file).map_err(unreadable)?;
     let shape = Shape { sheet: sheet.map(str::to_owned), ..Shape::default() };
     let (rows, text) = match content(&start) {
         Content::Text => (Sheet::from_text(&start, &shape), TextShape::of(&start)),
@@ -45,6 +39,18 @@ pub fn propose_for(file: &Path, sheet: Option<&str>, aircraft: Option<&Aircraft>
         .map_err(|fault| Stop::new(exit::DATA, fault.reject(&shown.as_str().into()).to_string()))?
         .of_sheet(sheet);
     Ok((proposal, shape))
+}
+
+/// What is looked at of a file, in whole lines.
+fn beginning(file: &Path) -> io::Result<Vec<u8>> {
+    let mut start = Vec::new();
+    File::open(file)?.take(LOOK_AT).read_to_end(&mut start)?;
+    if start.len() as u64 == LOOK_AT {
+        // The last line may be cut.
+        let end = start.iter().rposition(|b| *b == b'\n').unwrap_or(start.len());
+        start.truncate(end);
+    }
+    Ok(start)
 }
 
 /// An aircraft that holds the proposal and the engines it speaks of.
@@ -71,8 +77,7 @@ pub fn described(proposal: &Proposal, aircraft: Option<&Aircraft>) -> (Option<Ai
 pub fn entries(file: &Path, shape: &Shape, aircraft: &Aircraft) -> io::Result<(Vec<LogEntry>, Vec<Rejection>)> {
     let layout = aircraft.logbooks.first();
     let shape = Shape { sheet: shape.sheet.clone(), ..logbook::shape(layout) };
-    let mut start = Vec::new();
-    File::open(file)?.take(LOOK_AT).read_to_end(&mut start)?;
+    let start = beginning(file)?;
     let sheet = match content(&start) {
         Content::Text => Sheet::from_text(&start, &shape),
         _ => workbook::read_apart(File::open(file)?, &shape),

@@ -105,6 +105,19 @@ fn a_sheet_of_entries_in_own_words_is_placed() {
     );
 }
 
+/// Of a text file 8 MiB are looked at, in whole lines: the one that is cut is neither read nor rejected.
+#[test]
+fn the_beginning_of_a_long_sheet_is_looked_at() {
+    let folder = tempfile::tempdir().unwrap();
+    let header = "Day,Comments,Tach,What,Dipstick\n";
+    let row = format!("27-Feb-26,{},100.5,Oil check,8.5\n", "remark ".repeat(200));
+    let whole = (8 * 1024 * 1024 - header.len()) / row.len();
+    fs::write(folder.path().join("log.csv"), format!("{header}{}", row.repeat(whole + 10))).unwrap();
+    fs::write(folder.path().join("aircraft.toml"), ENGINE.replace("N0417H", "x")).unwrap();
+    let (_, all) = proposed(folder.path(), "log.csv");
+    assert!(all.contains(&format!("# read so: {whole} entries, 0 rows rejected")), "{all}");
+}
+
 #[test]
 fn other_files_are_told_what_they_are() {
     let folder = tempfile::tempdir().unwrap();
