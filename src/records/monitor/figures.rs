@@ -12,9 +12,9 @@ use crate::records::run::{Peak, Phase};
 const HELD_MS: i32 = 2_000;
 /// Above idle, where oil pressure must stand, thousandths of an rpm.
 const ABOVE_IDLE_RPM: i32 = 1_500_000;
-/// Cooling and steps of manifold pressure are looked at over this long, ms.
 /// A rate is not told from a stretch where more than one reading in so many is missing.
 const LOST_ONE_IN: usize = 10;
+/// Cooling and steps of manifold pressure are looked at over this long, ms.
 const MINUTE_MS: i32 = 60_000;
 /// The end of a flight, where power comes off to land, ms.
 const LANDING_MS: i32 = 120_000;

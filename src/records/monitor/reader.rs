@@ -1,7 +1,11 @@
 //! From lines to samples: header, time, clock jumps, and each engine's recorder.
 //!
 //! Rows come many at a time. What decides where a sample belongs (time, speed, rpm) is looked at row by
-//! row; the rest is read column by column for the rows that were kept ([`Reduction::fill`]).
+//! row; the rest is read column by column for the rows that were kept ([`Reduction::fill`]). The rows' times
+//! and the recorder's clock are in `moments`; rows that change nothing are taken at once in `steady`.
+
+mod moments;
+mod steady;
 
 use std::io::Read;
 use std::sync::Arc;
@@ -12,7 +16,7 @@ use super::channel::{ALT, Channel, Columns, GS, IAS, LAT, LON, RPM};
 use super::clock::Clock;
 use super::lines::{Buffers, Cutting, Line, Lines, Part};
 use super::quoted::Quoted;
-use super::recorder::{RUNNING_RPM, Recorder, Step};
+use super::recorder::{Recorder, Step};
 use super::trace::Trace;
 use super::{ReduceContext, Way, summary};
 use crate::records::layout::MonitorLayout;
@@ -20,15 +24,8 @@ use crate::records::{Rejection, RunSummary, Source};
 
 /// Rows rejected one by one before the rest is only counted.
 const ROWS_NAMED: u32 = 10;
-/// Position is read this often, ms: it only tells how far the aircraft is from the field.
-const POSITION_EVERY_MS: i64 = 5_000;
-/// A step of the clock of an hour, give or take, ms.
-const HOUR_MS: i64 = 3_600_000;
-const HOUR_WITHIN_MS: i64 = 60_000;
 /// Longer steps say nothing of how often the recorder writes, ms.
 const LONGEST_STEP_MS: i64 = 10_000;
-/// A step back by more than this is another recording in the same file, ms.
-const ANOTHER_RECORDING_MS: i64 = 3 * HOUR_MS;
 
 /// The rows being looked at.
 #[derive(Debug, Default)]
@@ -204,16 +201,14 @@ impl<'a> Reduction<'a> {
                 cells.values(field, &now.rows, out);
             }
         }
-        let shared = |channel: Channel| self.columns.shared.iter().position(|f| f.channel == channel);
-        let (ias, gs, alt) = (shared(IAS), shared(GS), shared(ALT));
         if self.goes_on() {
             self.go_on(cells);
             return;
         }
+        let [ias, gs, alt] = [IAS, GS, ALT].map(|channel| self.shared(channel));
         for i in 0..self.now.rows.len() {
-            let value = |field: Option<usize>| field.map_or(MISSING, |f| self.now.shared[f][i]);
-            let speed = if is_value(value(ias)) { value(ias) } else { value(gs) };
-            let (line, stamp_ms, alt) = (cells.line(self.now.rows[i]), self.now.stamps[i], value(alt));
+            let speed = self.speed(ias, gs, i);
+            let (line, stamp_ms, alt) = (cells.line(self.now.rows[i]), self.now.stamps[i], self.value(alt, i));
             let Some(at_ms) = self.in_order(stamp_ms, line, cells, i, alt) else { continue };
             for engine in 0..self.recorders.len() {
                 self.engine(engine, at_ms, i, speed, cells);
@@ -222,123 +217,20 @@ impl<'a> Reduction<'a> {
         (0..self.recorders.len()).for_each(|engine| self.fill(engine, cells));
     }
 
-    /// Nothing starts, stops or steps in these rows: each would be kept and change nothing else.
-    fn goes_on(&self) -> bool {
-        let (Some(last), Some(newest)) = (self.last_ms, self.now.stamps.last()) else { return false };
-        let stamps = &self.now.stamps;
-        let steps = |a: i64, b: i64| (1..=LONGEST_STEP_MS).contains(&(b - a));
-        steps(last, stamps[0] + self.offset_ms)
-            && stamps.iter().zip(&stamps[1..]).fold(true, |all, (a, b)| all & steps(*a, *b))
-            && self.recorders.iter().zip(&self.now.rpm).all(|(recorder, rpm)| {
-                recorder.keeps_on(*newest + self.offset_ms, rpm.len())
-                    && rpm.iter().fold(true, |all, v| all & (*v >= RUNNING_RPM))
-            })
+    /// Which shared field holds a channel.
+    fn shared(&self, channel: Channel) -> Option<usize> {
+        self.columns.shared.iter().position(|f| f.channel == channel)
     }
 
-    /// Keeps all rows, after [`Self::goes_on`].
-    fn go_on(&mut self, cells: &impl Cells) {
-        let (rows, n) = (&self.now.rows, self.now.rows.len());
-        let (Some(stamp_ms), before) = (self.now.stamps.last(), n.checked_sub(2).map(|i| self.now.stamps[i])) else {
-            return;
-        };
-        let at_ms = stamp_ms + self.offset_ms;
-        let before_ms = before.map_or(self.last_ms.unwrap_or(at_ms), |ms| ms + self.offset_ms);
-        (self.spacing_ms, self.last_ms) = (at_ms - before_ms, Some(at_ms));
-        let value = |channel: Channel| {
-            let field = self.columns.shared.iter().position(|f| f.channel == channel);
-            field.map_or(MISSING, |f| self.now.shared[f][n - 1])
-        };
-        let speed = if is_value(value(IAS)) { value(IAS) } else { value(GS) };
-        for engine in 0..self.recorders.len() {
-            let stamps = self.now.stamps.iter().map(|ms| ms + self.offset_ms);
-            self.recorders[engine].keep_on(stamps, &self.now.rpm[engine], speed);
-            self.now.waiting[engine].0.extend(0..n as u32);
-            self.now.waiting[engine].1.extend_from_slice(rows);
-        }
-        (0..self.recorders.len()).for_each(|engine| self.fill(engine, cells));
+    /// The value of a shared field in row `i` of those with a time.
+    fn value(&self, field: Option<usize>, i: usize) -> i32 {
+        field.map_or(MISSING, |f| self.now.shared[f][i])
     }
 
-    /// Reads the time of each row; those without one are rejected.
-    fn times(&mut self, cells: &impl Cells) {
-        self.now.rows.clear();
-        self.now.stamps.clear();
-        self.now.positions.clear();
-        for row in 0..cells.rows() {
-            let first = std::mem::take(&mut self.first_row);
-            let Some(stamp_ms) = self.time(cells, row) else {
-                // The first may hold units.
-                if !first {
-                    let text = String::from_utf8_lossy(&self.stamp).into_owned();
-                    self.reject_row(cells.line(row), format!("time \"{text}\""), "a time such as 2026-03-01T14:05:33");
-                }
-                continue;
-            };
-            if stamp_ms - self.position_ms.max(0) >= POSITION_EVERY_MS || stamp_ms < self.position_ms {
-                self.position_ms = stamp_ms;
-                self.now.positions.push(self.now.rows.len() as u32);
-            }
-            self.now.rows.push(row);
-            self.now.stamps.push(stamp_ms);
-        }
-    }
-
-    fn time(&mut self, cells: &impl Cells, row: u32) -> Option<i64> {
-        if let [column] = self.columns.time[..] {
-            let at = self.clock.read(cells.text(row, column));
-            if at.is_none() {
-                self.stamp.clear();
-                self.stamp.extend_from_slice(cells.text(row, column));
-            }
-            return at;
-        }
-        self.stamp.clear();
-        for column in &self.columns.time {
-            if !self.stamp.is_empty() {
-                self.stamp.push(b' ');
-            }
-            self.stamp.extend_from_slice(cells.text(row, *column).trim_ascii());
-        }
-        self.clock.read(&self.stamp)
-    }
-
-    /// The sample's time on a clock that does not step; `None` drops the sample.
-    fn in_order(&mut self, stamp_ms: i64, line: u32, cells: &impl Cells, i: usize, alt: i32) -> Option<i64> {
-        let mut at_ms = stamp_ms + self.offset_ms;
-        let Some(last) = self.last_ms else {
-            self.last_ms = Some(at_ms);
-            return Some(at_ms);
-        };
-        let step = at_ms - last;
-        if step == 0 {
-            return None;
-        }
-        let an_hour_on = (step - HOUR_MS).abs() <= HOUR_WITHIN_MS && self.one_moment(cells, i, alt);
-        if step < -ANOTHER_RECORDING_MS {
-            (0..self.recorders.len()).for_each(|engine| self.fill(engine, cells));
-            self.close_runs(true);
-            self.offset_ms = 0;
-            at_ms = stamp_ms;
-        } else if step < 0 || an_hour_on {
-            self.offset_ms += self.spacing_ms - step;
-            at_ms = last + self.spacing_ms;
-            let way = if step < 0 { "back" } else { "forward" };
-            let by = (step.abs() + if step < 0 { self.spacing_ms } else { -self.spacing_ms }) / 1000;
-            if self.doubts.len() < 5 {
-                self.doubts.push(format!("the recorder's clock was set {way} by {by} s at line {line}"));
-            }
-        } else if step <= LONGEST_STEP_MS {
-            self.spacing_ms = step;
-        }
-        self.last_ms = Some(at_ms);
-        Some(at_ms)
-    }
-
-    fn one_moment(&mut self, cells: &impl Cells, i: usize, alt: i32) -> bool {
-        (0..self.recorders.len()).any(|engine| {
-            self.fill(engine, cells);
-            let (rpm, trace) = (self.now.rpm[engine][i], &self.recorders[engine].trace);
-            rpm >= RUNNING_RPM && trace.len() > 0 && trace.continues(rpm, alt)
-        })
+    /// The aircraft's speed there: through the air, else over the ground.
+    fn speed(&self, ias: Option<usize>, gs: Option<usize>, i: usize) -> i32 {
+        let through_air = self.value(ias, i);
+        if is_value(through_air) { through_air } else { self.value(gs, i) }
     }
 
     /// Offers row `i` of those with a time to an engine's recorder.
