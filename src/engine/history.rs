@@ -186,9 +186,8 @@ impl Joined<'_> {
         let runs: Vec<&RunSummary> =
             runs.iter().copied().filter(|r| runs.first().is_some_and(|f| f.engine == r.engine)).collect();
         let found = recorder_clock::off(&logged, &runs);
-        let source = |r: &RunSummary| Source { file: r.file.clone(), line: r.line };
         for off in &found {
-            let ends = off.until.map(|i| (runs[i].end, source(runs[i])));
+            let ends = off.until.map(|i| (runs[i].end, runs[i].source()));
             self.fleet.queries.push(Query::RecorderClock {
                 tail: tail.clone(),
                 at: runs[off.sure].end,
@@ -196,7 +195,7 @@ impl Joined<'_> {
                 ahead_h: -off.hours,
                 agree: off.agree,
                 until: ends,
-                lines: vec![source(runs[off.first]), source(runs[off.sure])],
+                lines: vec![runs[off.first].source(), runs[off.sure].source()],
             });
         }
         let stretch = |off: &Off| ClockOff {
@@ -492,7 +491,7 @@ impl Joined<'_> {
         state.seen.hear(at);
         state.seen.last_running = state.seen.last_running.max(Some(at));
         let Some(seats) = state.seats_for(run.engine.as_ref()) else { return };
-        let source = Source { file: run.file.clone(), line: run.line };
+        let source = run.source();
         let shared = Arc::new(run.clone());
         for seat in seats {
             self.happened(tail, seat, at, &source, What::Run(shared.clone()));

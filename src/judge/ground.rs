@@ -81,7 +81,7 @@ fn ran(engine: &Engine, as_of: Instant) -> Vec<Ran<'_>> {
             flights: r.run.flights,
             hours: r.run.running_s / 3600.0,
             subject: running::subject(r.run),
-            source: Source { file: r.run.file.clone(), line: r.run.line },
+            source: r.run.source(),
         })
         .collect();
     // Recorded minutes without flight, to be set against logged ground runs once.

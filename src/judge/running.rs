@@ -10,7 +10,7 @@ use chrono::TimeDelta;
 use super::{Finding, Kind, Settled};
 use crate::config::Rules;
 use crate::engine::{Engine, Event, What};
-use crate::records::{Instant, RunSummary, Source};
+use crate::records::{Instant, RunSummary};
 
 /// A recorded run with its place in the engine's life.
 #[derive(Clone, Copy, Debug)]
@@ -69,7 +69,7 @@ pub fn finding(kind: Kind, engine: &Engine, recorded: Recorded<'_>) -> Finding {
     let run = recorded.run;
     let mut finding = Finding::at_event(kind, engine, recorded.event, subject(run));
     finding.raised = run.end;
-    finding.evidence.set("lines", vec![Source { file: run.file.clone(), line: run.line }]);
+    finding.evidence.set("lines", vec![run.source()]);
     finding
 }
 

@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use super::Instant;
+use super::{Instant, Source};
 
 /// Raised whenever the reducer's result for the same bytes changes, so that stored summaries are made anew.
 pub const REDUCER_VERSION: u32 = 3;
@@ -162,6 +162,11 @@ pub struct Handling {
 }
 
 impl RunSummary {
+    /// Where it stands.
+    pub fn source(&self) -> Source {
+        Source { file: self.file.clone(), line: self.line }
+    }
+
     /// Seconds on the ground with the engine running.
     pub fn ground_s(&self) -> f64 {
         self.ground_before_s + self.ground_between_s + self.ground_after_s

@@ -107,7 +107,7 @@ fn runs(engine: &Engine, rules: &Rules, build: usize, as_of: Instant) -> Vec<Run
             cylinder: r.run.cht_f.and_then(|p| p.cylinder),
             oil_temp_f: r.run.oil_temp_f.map(|p| p.value),
             band_min: band_min(r.run, rules),
-            source: Source { file: r.run.file.clone(), line: r.run.line },
+            source: r.run.source(),
         })
         .collect()
 }

@@ -92,8 +92,7 @@ pub fn findings(engine: &Engine, rules: &Rules, recorded: &[Recorded<'_>]) -> Ve
 
 pub(super) fn settle(finding: Option<&mut Finding>, by: Recorded<'_>, why: &str) {
     if let Some(finding) = finding.filter(|f| f.settled.is_none()) {
-        let source = Source { file: by.run.file.clone(), line: by.run.line };
-        finding.settled = Some(Settled { at: by.run.end, why: why.to_owned(), source: Some(source) });
+        finding.settled = Some(Settled { at: by.run.end, why: why.to_owned(), source: Some(by.run.source()) });
     }
 }
 
@@ -103,7 +102,7 @@ fn tell(engine: &Engine, rules: &Rules, low: &[Recorded<'_>], usual: f32, now: C
     let tenths = |v: f32| (f64::from(v) * 10.0).round() / 10.0;
     finding.subject = format!("since {}", running::subject(first.run));
     finding.size = fall_pct;
-    let lines: Vec<Source> = low.iter().map(|r| Source { file: r.run.file.clone(), line: r.run.line }).collect();
+    let lines: Vec<Source> = low.iter().map(|r| r.run.source()).collect();
     finding.evidence = finding
         .evidence
         .with("from_psi", tenths(usual))

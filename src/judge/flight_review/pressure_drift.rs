@@ -11,7 +11,7 @@ use crate::config::Rules;
 use crate::engine::Engine;
 use crate::judge::running::{self, Recorded};
 use crate::judge::{Finding, Kind, Level};
-use crate::records::{Instant, Source};
+use crate::records::Source;
 
 /// The last weeks, and the time before that they are set against, days.
 const RECENT_DAYS: i64 = 30;
@@ -24,7 +24,6 @@ const LINES: usize = 8;
 
 /// The cruises of a build with their flights.
 struct Seen<'a> {
-    at: Instant,
     cruise: Cruise,
     recorded: Recorded<'a>,
 }
@@ -53,7 +52,7 @@ pub fn findings(engine: &Engine, rules: &Rules, recorded: &[Recorded<'_>], sudde
             settle(found.last_mut(), *r, "a new build began");
         }
         let Some(now) = cruise(*r) else { continue };
-        seen.push(Seen { at: r.run.end, cruise: now, recorded: *r });
+        seen.push(Seen { cruise: now, recorded: *r });
         let Some(fall) = fall(&seen) else { continue };
         let limit = rules.flight.oil_pressure_drift_pct;
         let open = found.last_mut().filter(|f| f.settled.is_none());
@@ -74,17 +73,18 @@ pub fn findings(engine: &Engine, rules: &Rules, recorded: &[Recorded<'_>], sudde
 /// The last cruise and those like it against those of months before.
 fn fall(seen: &[Seen<'_>]) -> Option<Fall> {
     let last = seen.last()?;
-    let ago = |days: i64| last.at - TimeDelta::days(days);
+    let since = |days: i64| {
+        let from = last.recorded.run.end - TimeDelta::days(days);
+        seen.partition_point(|s| s.recorded.run.end < from)
+    };
     let like = |s: &&Seen<'_>| s.cruise.like(last.cruise);
     let psi = |list: &[Seen<'_>]| {
         let mut psi: Vec<f32> = list.iter().filter(like).map(|s| s.cruise.psi).collect();
         psi.sort_by(f32::total_cmp);
         psi
     };
-    let from = seen.partition_point(|s| s.at < ago(RECENT_DAYS));
-    let span =
-        seen.partition_point(|s| s.at < ago(BEFORE_DAYS[1]))..seen.partition_point(|s| s.at < ago(BEFORE_DAYS[0]));
-    let (recent, before) = (psi(&seen[from..]), psi(&seen[span]));
+    let from = since(RECENT_DAYS);
+    let (recent, before) = (psi(&seen[from..]), psi(&seen[since(BEFORE_DAYS[1])..since(BEFORE_DAYS[0])]));
     if recent.len() < RECENT || before.len() < BEFORE {
         return None;
     }
@@ -107,8 +107,7 @@ fn tell(engine: &Engine, rules: &Rules, seen: &[Seen<'_>], fall: &Fall) -> Findi
     finding.size = fall.pct;
     let tenths = |v: f32| (f64::from(v) * 10.0).round() / 10.0;
     let like = seen[fall.first..].iter().filter(|s| s.cruise.like(last.cruise));
-    let line = |s: &Seen<'_>| Source { file: s.recorded.run.file.clone(), line: s.recorded.run.line };
-    let lines: Vec<Source> = like.map(line).take(LINES).collect();
+    let lines: Vec<Source> = like.map(|s| s.recorded.run.source()).take(LINES).collect();
     finding.evidence = finding
         .evidence
         .with("from_psi", tenths(fall.from_psi))
