@@ -5,13 +5,12 @@
 
 use crate::engine::{Engine, What};
 use crate::records::Source;
+use crate::units::LITRES_PER_QUART;
 
 /// How far above the capacity a reading may be: the scale is read to a quarter, and sumps are overfilled.
 const OVER_QT: f64 = 0.4;
 /// Readings above it that raise the question.
 const SEVERAL: usize = 3;
-/// Quarts in a litre (NIST SP 811, appendix B.8).
-const QT_PER_L: f64 = 1.056_688;
 
 /// A question about the dipstick readings of an engine, at the first line that raises it.
 pub fn dipstick(engine: &Engine) -> Option<(Source, String)> {
@@ -27,6 +26,11 @@ fn readings(engine: &Engine) -> Vec<(f64, &Source)> {
     engine.events.iter().filter_map(|e| reading(&e.what).map(|qt| (qt, &e.source))).collect()
 }
 
+/// `of H6-300 (engines.toml:3)`
+fn of_model(engine: &Engine) -> String {
+    format!("of {} ({})", engine.model.name, engine.model.source)
+}
+
 /// Readings above what the sump holds.
 fn above(engine: &Engine) -> Option<(Source, String)> {
     let capacity = engine.model.oil_capacity_qt?;
@@ -36,18 +40,15 @@ fn above(engine: &Engine) -> Option<(Source, String)> {
         return None;
     }
     let most = over.iter().map(|(qt, _)| *qt).fold(0.0, f64::max);
-    let meant = if most / QT_PER_L <= capacity + OVER_QT {
-        format!("quarts written as litres? As quarts the highest would be {:.1}", most / QT_PER_L)
+    let meant = if most * LITRES_PER_QUART <= capacity + OVER_QT {
+        format!("quarts written as litres? As quarts the highest would be {:.1}", most * LITRES_PER_QUART)
     } else {
         "another scale, or another capacity?".to_owned()
     };
-    let (model, serial) = (&engine.model, &engine.serial);
-    let said = format!(
-        "{} readings of {serial} above oil_capacity_qt = {capacity} of {} ({}), up to {most:.1} qt: {meant}",
-        over.len(),
-        model.name,
-        model.source
-    );
+    let (model, serial) = (of_model(engine), &engine.serial);
+    let n = over.len();
+    let said =
+        format!("{n} readings of {serial} above oil_capacity_qt = {capacity} {model}, up to {most:.1} qt: {meant}");
     Some((over[0].1.clone(), said))
 }
 
@@ -60,19 +61,14 @@ fn below(engine: &Engine) -> Option<(Source, String)> {
         return None;
     }
     let most = all.iter().map(|(qt, _)| *qt).fold(0.0, f64::max);
-    let meant = if most * QT_PER_L > minimum + OVER_QT {
-        format!("litres written as quarts? As litres the highest would be {:.1} qt", most * QT_PER_L)
+    let meant = if most / LITRES_PER_QUART > minimum + OVER_QT {
+        format!("litres written as quarts? As litres the highest would be {:.1} qt", most / LITRES_PER_QUART)
     } else {
         "another scale, or another model?".to_owned()
     };
-    let (model, serial) = (&engine.model, &engine.serial);
-    let said = format!(
-        "{} of {} readings of {serial} below oil_minimum_qt = {minimum} of {} ({}): {meant}",
-        under.len(),
-        all.len(),
-        model.name,
-        model.source
-    );
+    let (model, serial) = (of_model(engine), &engine.serial);
+    let (n, all) = (under.len(), all.len());
+    let said = format!("{n} of {all} readings of {serial} below oil_minimum_qt = {minimum} {model}: {meant}");
     Some((under[0].1.clone(), said))
 }
 
@@ -80,37 +76,19 @@ fn below(engine: &Engine) -> Option<(Source, String)> {
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
     use super::*;
-    use crate::engine::{Event, Model};
+    use crate::engine::Model;
+    use crate::judge::running::made;
     use std::sync::Arc;
 
     fn engine(capacity: f64, readings: &[f64]) -> Engine {
+        let mut engine = made::engine(None, 0.0);
         let mut model = Model::unknown("H6-300".into(), Source { file: "engines.toml".into(), line: 3 });
         model.oil_capacity_qt = Some(capacity);
-        let events = readings.iter().enumerate().map(|(n, qt)| Event {
-            at: chrono::DateTime::from_timestamp(1_767_225_600 + 86_400 * n as i64, 0).unwrap(),
-            hours: n as f64,
-            build: 0,
-            tail: "N0417H".into(),
-            position: None,
-            source: Source { file: "N0417H/logbook.csv".into(), line: n as u32 + 2 },
-            remarks: None,
-            what: What::Level { qt: *qt },
-        });
-        Engine {
-            serial: "H-2207".into(),
-            model: Arc::new(model),
-            events: events.collect(),
-            builds: Vec::new(),
-            placements: Vec::new(),
-            hours_at_start: 0.0,
-            clock_h: readings.len() as f64,
-            hours_since_new_known: false,
-            oil_at_start: None,
-            last_change_hours: None,
-            fill_qt: None,
-            add_mark_qt: None,
-            zone: chrono_tz::UTC,
+        engine.model = Arc::new(model);
+        for qt in readings {
+            made::push(&mut engine, made::at("2026-03-01T12:00:00Z"), 1.0, What::Level { qt: *qt });
         }
+        engine
     }
 
     /// 12, 11.5 and 11 quarts taken for litres are 12.68, 12.15 and 11.62 qt; a sump of 11 qt holds none of them,
@@ -136,9 +114,7 @@ mod tests {
     fn readings_below_the_minimum_are_asked_about() {
         let at_least = |minimum: f64, readings: &[f64]| {
             let mut engine = engine(12.0, readings);
-            let mut model = (*engine.model).clone();
-            model.oil_minimum_qt = Some(minimum);
-            engine.model = Arc::new(model);
+            Arc::make_mut(&mut engine.model).oil_minimum_qt = Some(minimum);
             dipstick(&engine)
         };
         let (_, said) = at_least(9.0, &[8.0, 8.9, 8.25, 8.5]).unwrap();

@@ -1,5 +1,9 @@
 //! What was expected instead: the nearest known word, the range of a number.
 
+use crate::units::{
+    LITRES_PER_QUART, METRES_PER_FOOT, PASCALS_PER_INHG, celsius_to_fahrenheit, kelvin_step_to_fahrenheit,
+};
+
 /// The known word nearest to `word`, if one is near enough to be meant.
 pub fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let lower = word.to_lowercase();
@@ -46,15 +50,15 @@ impl Range {
 /// What people write in another unit: ours by its beginning, theirs in words around the number, and theirs in ours.
 type Mistaken = (&'static str, &'static str, fn(f64) -> f64);
 const MISTAKEN: [Mistaken; 14] = [
-    ("°F per minute", "{} °C per minute", |c| c * 1.8),
-    ("°F", "{} °C", |c| c * 1.8 + 32.0),
-    ("inHg", "{} hPa", |hpa| hpa / 33.863_9),
-    ("inHg", "{} kPa", |kpa| kpa / 3.386_39),
-    ("ft", "{} m", |m| m * 3.280_84),
+    ("°F per minute", "{} °C per minute", kelvin_step_to_fahrenheit),
+    ("°F", "{} °C", celsius_to_fahrenheit),
+    ("inHg", "{} hPa", |hpa| hpa * 100.0 / PASCALS_PER_INHG),
+    ("inHg", "{} kPa", |kpa| kpa * 1000.0 / PASCALS_PER_INHG),
+    ("ft", "{} m", |m| m / METRES_PER_FOOT),
     ("kt", "{} km/h", |kmh| kmh / 1.852),
     ("%", "a share of {}", |share| share * 100.0),
     ("minutes", "{} s", |s| s / 60.0),
-    ("quarts", "{} l", |l| l * 1.056_688),
+    ("quarts", "{} l", |l| l / LITRES_PER_QUART),
     ("lb per US gallon", "{} kg/l", |kg| kg * 8.345_4),
     ("×", "{} %", |pct| pct / 100.0),
     ("as a share", "{} %", |pct| pct / 100.0),
