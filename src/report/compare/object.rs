@@ -5,6 +5,7 @@ use serde::Serialize;
 use super::{Head, engine_verdict, reasons};
 use crate::judge::compare::{Comparison, Counts, EngineComparison, Expected, Pair, Side};
 use crate::judge::{Kind, Level};
+use crate::report::json::round;
 use crate::report::words::numbers;
 
 /// The object of `replay --json` with `--with` or `--set`.
@@ -33,11 +34,10 @@ struct ExpectedOut {
 
 impl ExpectedOut {
     fn new(e: &Expected) -> Self {
-        let digits = |value: f64| (value * 1000.0).round() / 1000.0;
         Self {
             engine_hours: tenths(e.engine_hours),
-            today_per_1000_h: digits(e.today_per_1000_h),
-            other_per_1000_h: digits(e.other_per_1000_h),
+            today_per_1000_h: round(e.today_per_1000_h, 3),
+            other_per_1000_h: round(e.other_per_1000_h, 3),
         }
     }
 }
@@ -116,5 +116,5 @@ pub fn object<'a>(c: &'a Comparison, head: &Head<'a>) -> Out<'a> {
 }
 
 fn tenths(value: f64) -> f64 {
-    (value * 10.0).round() / 10.0
+    round(value, 1)
 }
