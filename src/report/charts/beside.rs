@@ -3,7 +3,7 @@
 use plotters::coord::Shift;
 use plotters::prelude::*;
 
-use super::frame::{Chart, Labels, frame, thinned, width};
+use super::frame::{Labels, by_clock, dashed, frame, thinned, width};
 use super::{ChartError, Picture, drawn, ink, svg};
 use crate::judge::{EngineView, RatePoint};
 use crate::records::Instant;
@@ -50,28 +50,17 @@ impl Picture for Beside<'_> {
         let e = self.today;
         let what = if self.rise { "rise" } else { "fall" };
         let title = format!("{}, {}: evidence of a {what}", place(&e.tail, e.position.as_deref()), e.serial);
-        let x = format!("engine hours ({})", e.clock.trim_end_matches(" hours"));
+        let x = by_clock("engine hours", &e.clock);
         let legend = "Thick: today's. Thin: the other's. Dashed: the limit that each has to reach.";
         let labels = Labels { title: &title, legend, x: &x, y: "ln of the statistic" };
         let mut chart = frame(area, scale, &labels, first..last, 0.0..top)?;
         for (points, color, wide) in [(&self.points[1], ink::OTHER, 1.0), (&self.points[0], ink::RATE, 2.0)] {
             let line = points.iter().map(|p| (p.hours, value(p).clamp(0.0, top)));
-            drawn(chart.draw_series(LineSeries::new(line, color.stroke_width(width(wide, scale)))))?;
-            let limits: Vec<(f64, f64)> = points.iter().map(|p| (p.hours, f64::from(p.limit).min(top))).collect();
-            dashed(&mut chart, scale, limits, color, wide)?;
+            let style = color.stroke_width(width(wide, scale));
+            drawn(chart.draw_series(LineSeries::new(line, style)))?;
+            let limits = points.iter().map(|p| (p.hours, f64::from(p.limit).min(top)));
+            dashed(&mut chart, scale, limits, (6.0, 6.0), style)?;
         }
         Ok(())
     }
-}
-
-fn dashed<B: DrawingBackend>(
-    chart: &mut Chart<'_, B>,
-    scale: f64,
-    line: Vec<(f64, f64)>,
-    color: RGBColor,
-    wide: f64,
-) -> Result<(), ChartError> {
-    let dash = (6.0 * scale) as i32;
-    drawn(chart.draw_series(DashedLineSeries::new(line, dash, dash, color.stroke_width(width(wide, scale)))))?;
-    Ok(())
 }

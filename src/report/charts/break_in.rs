@@ -4,7 +4,7 @@ use plotters::coord::Shift;
 use plotters::prelude::*;
 
 use super::consumption::band;
-use super::frame::{Labels, frame, upright, width};
+use super::frame::{Labels, by_clock, frame, upright, width};
 use super::{ChartError, Picture, drawn, ink, png, svg};
 use crate::judge::{BreakIn, EngineView, RatePoint};
 use crate::report::words::{numbers, place};
@@ -68,7 +68,7 @@ impl Picture for Seating<'_> {
         let title = format!("{}, {}: consumption since {}", place(&e.tail, e.position.as_deref()), e.serial, b.kind);
         let legend =
             "Shaded: 90 % interval. Dotted: planned oil change. Circle: oil change made. Ticks below: oil added.";
-        let x = format!("hours since the build ({})", e.clock.trim_end_matches(" hours"));
+        let x = by_clock("hours since the build", &e.clock);
         let labels = Labels { title: &title, legend, x: &x, y: "qt/h" };
         let mut chart = frame(area, scale, &labels, 0.0..end, 0.0..top)?;
         for (point, done) in &b.points {

@@ -3,7 +3,7 @@
 use plotters::coord::Shift;
 use plotters::prelude::*;
 
-use super::frame::{Labels, across, frame, numbered, thinned, upright, width};
+use super::frame::{Labels, across, by_clock, frame, numbered, thinned, upright, width};
 use super::{ChartError, Picture, drawn, ink, png, svg};
 use crate::alerts::Alert;
 use crate::judge::{EngineView, Kind, RatePoint};
@@ -111,7 +111,7 @@ impl Picture for Consumption<'_> {
         let last = last.max(first + 1.0);
         let top = self.top();
         let title = format!("{}, {}: consumption", place(&e.tail, e.position.as_deref()), e.serial);
-        let x = format!("engine hours ({})", e.clock.trim_end_matches(" hours"));
+        let x = by_clock("engine hours", &e.clock);
         let labels = Labels { title: &title, legend: &self.legend(top), x: &x, y: "qt/h" };
         let margin = (last - first) * 0.02;
         let mut chart = frame(area, scale, &labels, first..last + margin, 0.0..top)?;

@@ -31,6 +31,25 @@ pub fn letters(size: f64, scale: f64, color: RGBColor) -> TextStyle<'static> {
     (FAMILY, size * scale).into_font().color(&color)
 }
 
+/// Background, title, and the legend below it.
+pub fn heading<B: DrawingBackend>(
+    area: &DrawingArea<B, Shift>,
+    scale: f64,
+    title: &str,
+    legend: &str,
+) -> Result<(), ChartError> {
+    let px = |v: f64| (v * scale) as i32;
+    drawn(area.fill(&ink::GROUND))?;
+    drawn(area.draw_text(title, &letters(15.0, scale, ink::TEXT), (px(12.0), px(9.0))))?;
+    drawn(area.draw_text(legend, &letters(12.0, scale, ink::SOFT), (px(12.0), px(30.0))))?;
+    Ok(())
+}
+
+/// `engine hours (tach)`: what an axis counts and by which clock. `hours`: `engine hours`.
+pub fn by_clock(hours: &str, clock: &str) -> String {
+    format!("{hours} ({})", clock.trim_end_matches(" hours"))
+}
+
 /// Background, title, legend, axes with a light grid.
 pub fn frame<'a, B: DrawingBackend + 'a>(
     area: &DrawingArea<B, Shift>,
@@ -39,10 +58,8 @@ pub fn frame<'a, B: DrawingBackend + 'a>(
     x: Range<f64>,
     y: Range<f64>,
 ) -> Result<Chart<'a, B>, ChartError> {
-    drawn(area.fill(&ink::GROUND))?;
+    heading(area, scale, labels.title, labels.legend)?;
     let px = |v: f64| (v * scale) as i32;
-    drawn(area.draw_text(labels.title, &letters(15.0, scale, ink::TEXT), (px(12.0), px(9.0))))?;
-    drawn(area.draw_text(labels.legend, &letters(12.0, scale, ink::SOFT), (px(12.0), px(30.0))))?;
     let mut chart = drawn(
         ChartBuilder::on(area)
             .margin_top(px(52.0))
@@ -90,14 +107,25 @@ pub fn across<B: DrawingBackend>(
     color: RGBColor,
     words: &str,
 ) -> Result<(), ChartError> {
-    let dash = (6.0 * scale) as i32;
-    let line = [(from, y), (to, y)];
-    drawn(chart.draw_series(DashedLineSeries::new(line, dash, dash, color.stroke_width(width(1.3, scale)))))?;
+    dashed(chart, scale, [(from, y), (to, y)].into_iter(), (6.0, 6.0), color.stroke_width(width(1.3, scale)))?;
     let style = letters(12.0, scale, color).pos(Pos::new(HPos::Left, VPos::Bottom));
     drawn(
         chart.draw_series([EmptyElement::at((from, y))
             + Text::new(words.to_owned(), ((4.0 * scale) as i32, -(2.0 * scale) as i32), style)]),
     )?;
+    Ok(())
+}
+
+/// A broken line: lengths of its dashes and of the gaps between them.
+pub fn dashed<B: DrawingBackend>(
+    chart: &mut Chart<'_, B>,
+    scale: f64,
+    line: impl Iterator<Item = (f64, f64)> + Clone,
+    (dash, gap): (f64, f64),
+    style: ShapeStyle,
+) -> Result<(), ChartError> {
+    let px = |v: f64| (v * scale) as i32;
+    drawn(chart.draw_series(DashedLineSeries::new(line, px(dash), px(gap), style)))?;
     Ok(())
 }
 
@@ -109,9 +137,7 @@ pub fn upright<B: DrawingBackend>(
     (bottom, top): (f64, f64),
     words: &str,
 ) -> Result<(), ChartError> {
-    let (dot, gap) = ((2.0 * scale) as i32, (3.0 * scale) as i32);
-    let line = [(x, bottom), (x, top)];
-    drawn(chart.draw_series(DashedLineSeries::new(line, dot, gap, ink::SOFT.stroke_width(width(1.0, scale)))))?;
+    dashed(chart, scale, [(x, bottom), (x, top)].into_iter(), (2.0, 3.0), ink::SOFT.stroke_width(width(1.0, scale)))?;
     if !words.is_empty() {
         let style = letters(11.0, scale, ink::SOFT).pos(Pos::new(HPos::Left, VPos::Top));
         let at = ((3.0 * scale) as i32, 0);

@@ -3,7 +3,7 @@
 use plotters::coord::Shift;
 use plotters::prelude::*;
 
-use super::frame::{Labels, across, frame, numbered, thinned, width};
+use super::frame::{Labels, across, by_clock, frame, numbered, thinned, width};
 use super::{ChartError, Picture, drawn, ink, png, svg};
 use crate::judge::{EngineView, RatePoint};
 use crate::report::words::place;
@@ -79,7 +79,7 @@ impl Picture for Statistic<'_> {
         let most = points.iter().map(|p| f64::from(p.ln_rise.max(p.ln_fall))).fold(0.0, f64::max);
         let top = (most * 1.1).clamp(limit * 1.25, limit * 2.5);
         let title = format!("{}, {}: evidence of a change", place(&e.tail, e.position.as_deref()), e.serial);
-        let x = format!("engine hours ({})", e.clock.trim_end_matches(" hours"));
+        let x = by_clock("engine hours", &e.clock);
         let legend = "Solid: a rise. Thin: a fall. An alert comes when a line reaches the limit.";
         let labels = Labels { title: &title, legend, x: &x, y: "ln of the statistic" };
         let mut chart = frame(area, scale, &labels, first..last, 0.0..top)?;
