@@ -14,7 +14,7 @@ use serde::Serialize;
 use super::{Finding, Kind, Level};
 use crate::records::Instant;
 
-pub use choice::{Choice, Scales};
+pub use choice::{Choice, LITTLE, Scales};
 pub use expect::{Expected, false_alarms_per_1000_h};
 
 /// Days between two rate findings that may still be about the same change.
@@ -80,6 +80,11 @@ pub struct Counts {
 }
 
 impl Pair {
+    /// A warning or caution about an engine, not plain information nor a question about the records.
+    pub fn matters(&self) -> bool {
+        self.level() > Level::Advisory && !self.kind.about_records()
+    }
+
     /// Days by which the other rules raise it later (negative: earlier); `None` where only one raises it.
     pub fn later_days(&self) -> Option<f64> {
         let (today, other) = (self.today.as_ref()?, self.other.as_ref()?);
@@ -132,8 +137,7 @@ impl Comparison {
         let at = |level: Level, side: fn(&Pair) -> Option<&Side>| {
             self.pairs().filter(|(_, pair)| side(pair).is_some_and(|side| side.level == level)).count()
         };
-        let levels = [Level::Warning, Level::Caution, Level::Advisory];
-        levels.map(|l| (l, [at(l, |p| p.today.as_ref()), at(l, |p| p.other.as_ref())])).to_vec()
+        Level::ALL.map(|l| (l, [at(l, |p| p.today.as_ref()), at(l, |p| p.other.as_ref())])).to_vec()
     }
 
     /// Median of hours and of days by which findings of both move, over those that move.

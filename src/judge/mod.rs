@@ -219,6 +219,9 @@ pub enum Level {
 }
 
 impl Level {
+    /// The highest first.
+    pub const ALL: [Self; 3] = [Self::Warning, Self::Caution, Self::Advisory];
+
     /// The word in JSON, mails and commands.
     pub fn word(self) -> &'static str {
         match self {

@@ -167,18 +167,17 @@ pub fn text(c: &Comparison, head: &Head<'_>) -> String {
 }
 
 /// Each engine that sees a difference, as far as the screen reaches; the rest are counted.
-fn engines(out: &mut String, c: &Comparison, head: &Head<'_>) {
-    let mut differ: Vec<&EngineComparison> = c.engines.iter().filter(|e| e.pairs.iter().any(|p| !p.same())).collect();
-    let weightiest =
-        |e: &EngineComparison| e.pairs.iter().filter(|p| !p.same()).min_by(|a, b| by_weight(a, b)).cloned();
-    differ.sort_by(|a, b| match (weightiest(a), weightiest(b)) {
-        (Some(a), Some(b)) => by_weight(&a, &b),
-        _ => std::cmp::Ordering::Equal,
-    });
-    let widest = differ.iter().map(|e| whose(e).chars().count()).max().unwrap_or(0);
+fn engines<'a>(out: &mut String, c: &'a Comparison, head: &Head<'_>) {
+    let weightiest = |e: &'a EngineComparison| {
+        let pair = e.pairs.iter().filter(|p| !p.same()).min_by(|a, b| by_weight(a, b))?;
+        Some((pair, e))
+    };
+    let mut differ: Vec<(&Pair, &EngineComparison)> = c.engines.iter().filter_map(weightiest).collect();
+    differ.sort_by(|(a, _), (b, _)| by_weight(a, b));
+    let widest = differ.iter().map(|(_, e)| whose(e).chars().count()).max().unwrap_or(0);
     let mut left = LINES.saturating_sub(out.lines().count() + 2);
     let mut shown = 0;
-    for engine in &differ {
+    for (_, engine) in &differ {
         let line = format!("{:<widest$}  {}", whose(engine), engine_verdict(engine, head.zone));
         let lines = wrap_hanging(&line, widest + 2);
         if lines.lines().count() > left {
@@ -192,8 +191,7 @@ fn engines(out: &mut String, c: &Comparison, head: &Head<'_>) {
     if shown < differ.len() {
         out.push_str(&format!("and {} more with a difference; --json or --html lists all\n", differ.len() - shown));
     }
-    let same =
-        c.engines.iter().filter(|e| e.serial.is_some()).count() - differ.iter().filter(|e| e.serial.is_some()).count();
+    let same = c.engines.iter().filter(|e| e.serial.is_some() && e.pairs.iter().all(Pair::same)).count();
     if same > 0 {
         let others = if differ.is_empty() { "engines" } else { "other engines" };
         let one = if differ.is_empty() { "engine" } else { "other engine" };

@@ -11,17 +11,16 @@ use crate::judge::{EngineView, Level};
 use crate::records::Instant;
 use crate::report::Undelivered;
 
-const LEVELS: [Level; 3] = [Level::Warning, Level::Caution, Level::Advisory];
 const STATES: [State; 3] = [State::Open, State::Acknowledged, State::Muted];
 
 /// Alerts that are not closed, by level and state.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct AlertCounts([[u32; STATES.len()]; LEVELS.len()]);
+pub struct AlertCounts([[u32; STATES.len()]; Level::ALL.len()]);
 
 impl AlertCounts {
     pub fn of(alerts: &[Alert]) -> Self {
         let count = |level, state| alerts.iter().filter(|a| a.level() == level && a.state == state).count() as u32;
-        Self(LEVELS.map(|level| STATES.map(|state| count(level, state))))
+        Self(Level::ALL.map(|level| STATES.map(|state| count(level, state))))
     }
 }
 
@@ -97,7 +96,7 @@ pub fn openmetrics(f: &Figures) -> String {
     text.gauge("cowlwatch_rows_rejected", None, "Rows that could not be read.", f.rows_rejected as f64);
 
     text.family("cowlwatch_alerts", "gauge", None, "Alerts that are not closed, by level and state.");
-    for (level, counts) in LEVELS.iter().zip(f.alerts.0) {
+    for (level, counts) in Level::ALL.iter().zip(f.alerts.0) {
         for (state, count) in STATES.iter().zip(counts) {
             text.sample("cowlwatch_alerts", &[("level", level.word()), ("state", state.word())], f64::from(count));
         }

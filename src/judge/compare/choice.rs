@@ -31,8 +31,11 @@ impl Choice {
 /// More new cautions than one in this many engine hours are too many to act on (common practice, no source).
 const TOO_MANY_EVERY_H: f64 = 100.0;
 
+/// So few new cautions can be acted on in any number of hours (common practice, no source).
+const FEW: usize = 3;
+
 /// A share by which false alarms may differ without deciding anything.
-const LITTLE: f64 = 0.1;
+pub const LITTLE: f64 = 0.1;
 
 /// What tips the scales: warnings and cautions about engines, then everything.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -55,9 +58,8 @@ pub struct Scales {
 
 impl Scales {
     fn put(&mut self, pair: &Pair) {
-        let matters = pair.level() > Level::Advisory && !pair.kind.about_records();
         let warning = pair.level() == Level::Warning;
-        let slot = match (&pair.today, &pair.other, matters) {
+        let slot = match (&pair.today, &pair.other, pair.matters()) {
             (Some(_), None, true) if warning => &mut self.warnings_only_today,
             (Some(_), None, true) => &mut self.cautions_only_today,
             (None, Some(_), true) if warning => &mut self.warnings_only_other,
@@ -84,7 +86,7 @@ impl Scales {
 
     /// Too many cautions for anybody to act on, raised by one side only.
     fn flood(&self, cautions: usize) -> bool {
-        cautions > 3 && cautions as f64 * TOO_MANY_EVERY_H > self.engine_hours
+        cautions > FEW && cautions as f64 * TOO_MANY_EVERY_H > self.engine_hours
     }
 
     /// What these speak for.

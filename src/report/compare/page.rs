@@ -50,15 +50,17 @@ fn side_by_side(c: &Comparison) -> String {
 
 /// Where rate alerts differ: the evidence and the limits that made the difference.
 fn evidence(engine: &EngineComparison, head: &Head<'_>, (today, other): (&[EngineView], &[EngineView])) -> String {
-    let view = |list: &'_ [EngineView]| list.iter().find(|e| Some(&e.serial) == engine.serial.as_ref()).cloned();
-    let (Some(today), Some(other)) = (view(today), view(other)) else { return String::new() };
+    let mine = |e: &&EngineView| Some(&e.serial) == engine.serial.as_ref();
+    let (Some(today), Some(other)) = (today.iter().find(mine), other.iter().find(mine)) else {
+        return String::new();
+    };
     let mut out = String::new();
     for (kind, rise) in [(Kind::OilRateRise, true), (Kind::OilRateFall, false)] {
         if !engine.pairs.iter().any(|pair| pair.kind == kind && !pair.same()) {
             continue;
         }
-        if let Ok(svg) = charts::beside_svg(&today, &other, rise, head.from) {
-            let words = html::escape(&charts::beside_words(&today, rise));
+        if let Ok(svg) = charts::beside_svg(today, other, rise, head.from) {
+            let words = html::escape(&charts::beside_words(today, rise));
             out.push_str(&format!("<figure role=\"img\" aria-label=\"{words}\">\n{svg}\n</figure>\n"));
         }
     }

@@ -64,6 +64,19 @@ fn the_text_fits_an_ordinary_terminal_however_much_differs() {
     assert!(said.contains("--json or --html lists all"), "{said}");
 }
 
+/// Three new cautions are few in any number of hours; of four in none there are more than one in a hundred hours.
+#[test]
+fn too_many_new_cautions_are_said_to_be() {
+    let said = |cautions: u32| {
+        let new = |n| at(Kind::OilRateRise, &format!("rise {n}"), 2, 3 * n, 1250.0);
+        let said = text(&compare(&[], &(1..=cautions).map(new).collect::<Vec<_>>()), &head());
+        said.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let (three, four) = (said(3), said(4));
+    assert!(three.contains("Take the other.") && !three.contains("act on"), "{three}");
+    assert!(four.contains("Keep today's.") && four.contains("4 cautions more with the other: more than any"), "{four}");
+}
+
 #[test]
 fn equal_judgements_say_so() {
     let today = [at(Kind::OilRateRise, "rise 1", 2, 17, 1250.0)];

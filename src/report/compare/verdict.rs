@@ -2,11 +2,9 @@
 
 use chrono_tz::Tz;
 
-use crate::judge::Level;
-use crate::judge::compare::{Choice, Comparison, EngineComparison, Pair, Scales, Side};
-use crate::report::words::numbers;
-
 use super::difference;
+use crate::judge::compare::{Choice, Comparison, EngineComparison, LITTLE, Pair, Scales, Side};
+use crate::report::words::{numbers, place};
 
 /// The choice in one line.
 pub fn choice(c: &Comparison) -> &'static str {
@@ -43,10 +41,6 @@ pub fn reasons(c: &Comparison) -> Vec<String> {
     said
 }
 
-fn matters(pair: &Pair) -> bool {
-    pair.level() > Level::Advisory && !pair.kind.about_records()
-}
-
 /// `1 warning and 2 cautions`; `None` for neither.
 fn levels(warnings: usize, cautions: usize) -> Option<String> {
     let parts = [(warnings, "warning", "warnings"), (cautions, "caution", "cautions")];
@@ -61,7 +55,7 @@ fn named<'a>(pairs: impl Iterator<Item = (&'a EngineComparison, &'a Pair)>) -> S
     pairs.sort_by(|(_, a), (_, b)| super::by_weight(a, b));
     let mut names: Vec<String> = Vec::new();
     for (engine, pair) in pairs {
-        let place = crate::report::words::place(&engine.tail, engine.position.as_deref());
+        let place = place(&engine.tail, engine.position.as_deref());
         let name = format!("{} on {place}", pair.kind);
         if !names.contains(&name) {
             names.push(name);
@@ -74,7 +68,7 @@ fn named<'a>(pairs: impl Iterator<Item = (&'a EngineComparison, &'a Pair)>) -> S
 
 fn lost(c: &Comparison, s: &Scales) -> Option<String> {
     let what = levels(s.warnings_only_today, s.cautions_only_today)?;
-    let pairs: Vec<_> = c.pairs().filter(|(_, p)| p.other.is_none() && matters(p)).collect();
+    let pairs: Vec<_> = c.pairs().filter(|(_, p)| p.other.is_none() && p.matters()).collect();
     let ended = pairs.iter().filter(|(_, p)| p.today.as_ref().is_some_and(by_itself)).count();
     let ended = match ended {
         0 => String::new(),
@@ -93,8 +87,9 @@ fn by_itself(side: &Side) -> bool {
 
 fn new(c: &Comparison, s: &Scales) -> Option<String> {
     let what = levels(s.warnings_only_other, s.cautions_only_other)?;
-    let pairs = c.pairs().filter(|(_, p)| p.today.is_none() && matters(p));
-    let many = s.cautions_only_other > 3 && s.choice() == Choice::Today;
+    let pairs = c.pairs().filter(|(_, p)| p.today.is_none() && p.matters());
+    // With something new, today's are kept only where it is too much.
+    let many = s.choice() == Choice::Today;
     let end = if many { ": more than anybody can act on" } else { "" };
     Some(format!("{what} more with the other{end}: {}.", named(pairs)))
 }
@@ -104,7 +99,7 @@ fn moved(c: &Comparison, s: &Scales) -> Option<String> {
         return None;
     }
     let shift = |sign: f64| {
-        let pairs = c.pairs().map(|(_, p)| p).filter(|p| matters(p));
+        let pairs = c.pairs().map(|(_, p)| p).filter(|p| p.matters());
         let mut days: Vec<(f64, Option<f64>)> = pairs
             .filter_map(|p| p.later_days().map(|d| (d * sign, p.later_hours().map(|h| h * sign))))
             .filter(|(d, _)| *d > 0.0)
@@ -139,7 +134,7 @@ fn quiet(s: &Scales) -> Option<String> {
 
 fn false_alarms(s: &Scales) -> Option<String> {
     let (a, b) = (s.false_today, s.false_other);
-    if a <= 0.0 || (b / a - 1.0).abs() < 0.1 {
+    if a <= 0.0 || (b / a - 1.0).abs() < LITTLE {
         return None;
     }
     let word = if b > a { "more" } else { "fewer" };
