@@ -154,18 +154,17 @@ impl Scopes {
 
     /// Everything set anywhere: `tail.N0417H.ground.first_run_min`, its value in words, and the line.
     pub fn settings(&self) -> BTreeMap<String, (String, Source)> {
-        let named = |word: &str, scopes: &'_ BTreeMap<String, Overrides>| -> Vec<(String, Overrides)> {
-            scopes.iter().map(|(name, scope)| (format!("{word}.{name}."), scope.clone())).collect()
-        };
-        let mut all = vec![(String::new(), self.fleet.clone())];
-        all.extend(named("models file: model", &self.models_file));
-        all.extend(named("model", &self.models).into_iter().chain(named("tail", &self.tails)));
-        all.extend(named("engine", &self.engines));
         let mut found = BTreeMap::new();
-        for (prefix, scope) in all {
-            for (key, value, source) in scope.settings() {
-                found.insert(format!("{prefix}{key}"), (value, source.clone()));
-            }
+        let mut put = |prefix: &str, scope: &Overrides| {
+            let settings = scope.settings();
+            found.extend(settings.map(|(key, value, source)| (format!("{prefix}{key}"), (value, source.clone()))));
+        };
+        put("", &self.fleet);
+        let narrowed = [&self.models, &self.tails, &self.engines];
+        let narrowed =
+            [("models file: model", &self.models_file)].into_iter().chain(NARROWINGS.into_iter().zip(narrowed));
+        for (word, scopes) in narrowed {
+            scopes.iter().for_each(|(name, scope)| put(&format!("{word}.{name}."), scope));
         }
         found
     }

@@ -264,7 +264,7 @@ impl Trial<'_> {
     }
 }
 
-/// One, two or five in the last place of two digits: what a person would write into a file.
+/// One in the second digit of `size`: as fine as a person would write into a file.
 fn step(size: f64) -> f64 {
     10f64.powf((size.max(1e-6).log10() - 1.0).floor())
 }

@@ -16,22 +16,18 @@ const AFTER_H: f64 = 15.0;
 
 /// Everything known about one. `otherwise`: what would have kept it away.
 pub fn text(alert: &Alert, engines: &[EngineView], otherwise: Option<&Paragraph>, zone: Tz) -> String {
-    let mut out = String::new();
-    let mut put = |p: &Paragraph| out.push_str(&format!("{}\n{}\n", p.title, paragraph(p, WIDTH)));
     let paragraphs = words::explain(alert, engines, zone);
-    let (before, after): (Vec<_>, Vec<_>) = paragraphs.into_iter().partition(|p| p.title == "What" || sure(p));
-    before.iter().for_each(&mut put);
-    let drawn = course(&alert.finding, engines).map(|course| drawing(&course, &alert.finding, zone));
-    out.push_str(&drawn.map_or(String::new(), |drawn| format!("{drawn}\n")));
-    let mut put = |p: &Paragraph| out.push_str(&format!("{}\n{}\n", p.title, paragraph(p, WIDTH)));
-    for p in &after {
-        if p.title == "May mean" || p.title.starts_with("First checks") {
-            break;
-        }
-        put(p);
+    let all = paragraphs.len();
+    let shown = |p: &Paragraph| p.title == "What" || p.title.starts_with("Since when");
+    let drawn_at = paragraphs.iter().position(|p| !shown(p)).unwrap_or(all);
+    let advice_at = paragraphs.iter().position(|p| p.title == "May mean" || p.steps).unwrap_or(all);
+    let mut out = String::new();
+    out.extend(paragraphs[..drawn_at].iter().map(titled));
+    if let Some(course) = course(&alert.finding, engines) {
+        out.push_str(&drawing(&course, &alert.finding, zone));
+        out.push('\n');
     }
-    otherwise.into_iter().for_each(&mut put);
-    after.iter().skip_while(|p| p.title != "May mean" && !p.title.starts_with("First checks")).for_each(&mut put);
+    out.extend(paragraphs[drawn_at..advice_at].iter().chain(otherwise).chain(&paragraphs[advice_at..]).map(titled));
     if !alert.history.is_empty() {
         out.push_str("History\n");
         let near = numbers::date_of(alert.finding.raised, zone);
@@ -44,8 +40,8 @@ pub fn text(alert: &Alert, engines: &[EngineView], otherwise: Option<&Paragraph>
     out
 }
 
-fn sure(p: &Paragraph) -> bool {
-    p.title.starts_with("Since when")
+fn titled(p: &Paragraph) -> String {
+    format!("{}\n{}\n", p.title, paragraph(p, WIDTH))
 }
 
 /// How what is judged came to its limit.

@@ -59,22 +59,11 @@ pub fn findings(engine: &Engine, rules: &Rules) -> (Vec<Finding>, Option<Oil>) {
             found.push(still_in(engine, rules, event, oil, last_poured));
         }
         match &event.what {
-            What::BuildBegan(_) => {
-                for finding in found.iter_mut().filter(|f| f.settled.is_none()) {
-                    let why = "a new build began".to_owned();
-                    finding.settled = Some(Settled { at: event.at, why, source: Some(event.source.clone()) });
-                }
-            }
+            What::BuildBegan(_) => settle(&mut found, event, "a new build began", |_| true),
             What::Changed { oil: poured, .. } => {
-                let stays = |f: &Finding| f.evidence.get("still").is_some();
-                let family = poured.as_ref().map(|p| p.family);
-                for finding in found.iter_mut().filter(|f| f.settled.is_none()) {
-                    if stays(finding) && family != Some(OilFamily::AshlessDispersant) {
-                        continue;
-                    }
-                    let why = "oil changed since".to_owned();
-                    finding.settled = Some(Settled { at: event.at, why, source: Some(event.source.clone()) });
-                }
+                let dispersant = poured.as_ref().is_some_and(|p| p.family == OilFamily::AshlessDispersant);
+                let ends = |f: &Finding| dispersant || f.evidence.get("still").is_none();
+                settle(&mut found, event, "oil changed since", ends);
                 last_poured = Some(event);
                 oil = poured.clone().or(oil);
                 if let Some(poured) = poured {
@@ -99,6 +88,13 @@ pub fn findings(engine: &Engine, rules: &Rules) -> (Vec<Finding>, Option<Oil>) {
         }
     }
     (found, oil)
+}
+
+/// Settles what is open and `ends` by an event.
+fn settle(found: &mut [Finding], by: &Event, why: &str, ends: impl Fn(&Finding) -> bool) {
+    for finding in found.iter_mut().filter(|f| f.settled.is_none() && ends(f)) {
+        finding.settled = Some(Settled { at: by.at, why: why.to_owned(), source: Some(by.source.clone()) });
+    }
 }
 
 /// Oil that is not the kind the engine wants at an event.

@@ -1,9 +1,9 @@
 #![allow(clippy::unwrap_used, reason = "tests")]
 
 use super::*;
-use crate::engine::{Build, Model, Placement};
+use crate::engine::Placement;
 use crate::judge::judge;
-use crate::records::Source;
+use crate::judge::running::made;
 use crate::records::aircraft::Meter;
 use chrono::{TimeZone, Utc};
 
@@ -19,48 +19,21 @@ fn day(n: i64) -> Instant {
     Utc.with_ymd_and_hms(2026, 1, 1, 12, 0, 0).unwrap() + TimeDelta::days(n)
 }
 
-fn source(line: u32) -> Source {
-    Source { file: "N0417H/logbook.csv".into(), line }
-}
-
 /// Two-hour flights, one a day. A quart is poured before every fourth (8 h/qt), from flight 60 on before every
 /// second (4 h/qt).
 fn engine(flights: i64) -> Engine {
-    let mut events = Vec::new();
+    let mut engine = made::engine(None, 1500.0);
     for n in 0..flights {
-        let hours = 2.0 * (n + 1) as f64;
-        let mut add = |what, hours| {
-            events.push(Event {
-                at: day(n),
-                hours,
-                build: 0,
-                tail: "N0417H".into(),
-                position: None,
-                source: source(n as u32 + 2),
-                remarks: None,
-                what,
-            });
-        };
-        if n % if n < 60 { 4 } else { 2 } == 3 % if n < 60 { 4 } else { 2 } {
-            add(What::Added { qt: 1.0, oil: None }, hours - 2.0);
+        let every = if n < 60 { 4 } else { 2 };
+        if n % every == every - 1 {
+            made::push(&mut engine, day(n), 0.0, What::Added { qt: 1.0, oil: None });
         }
-        add(What::Flight { hours: 2.0, service: None, inferred: false }, hours);
+        made::push(&mut engine, day(n), 2.0, What::Flight { hours: 2.0, service: None, inferred: false });
     }
-    Engine {
-        serial: "H-2207".into(),
-        model: Arc::new(Model::unknown("H6-300".into(), source(1))),
-        clock_h: 2.0 * flights as f64,
-        events,
-        builds: vec![Build { kind: None, began: None, zero_hours: -500.0, zero_known: false, source: source(1) }],
-        placements: vec![Placement { tail: "N0417H".into(), position: None, meter: Meter::Tach, from: None, to: None }],
-        hours_at_start: 0.0,
-        hours_since_new_known: false,
-        oil_at_start: None,
-        last_change_hours: Some(0.0),
-        fill_qt: Some(9.0),
-        add_mark_qt: Some(8.0),
-        zone: chrono_tz::UTC,
-    }
+    let position = Some("left".into());
+    engine.placements = vec![Placement { tail: "N0417H".into(), position, meter: Meter::Tach, from: None, to: None }];
+    (engine.last_change_hours, engine.fill_qt, engine.add_mark_qt) = (Some(1000.0), Some(9.0), Some(8.0));
+    engine
 }
 
 fn rise(fleet: &Fleet) -> Finding {

@@ -125,14 +125,11 @@ fn facts(m: &Morning, e: &EngineView) -> String {
 /// How the evidence of a rate alert came to its limit.
 fn course(alert: &Alert, e: &EngineView) -> String {
     let finding = &alert.finding;
-    let rate = matches!(finding.kind, Kind::OilRateRise | Kind::OilRateFall);
-    let Some((course, hours)) = crate::report::alert::course(finding, std::slice::from_ref(e)).zip(finding.hours)
-    else {
-        return String::new();
-    };
-    if !rate {
+    if !matches!(finding.kind, Kind::OilRateRise | Kind::OilRateFall) {
         return String::new();
     }
+    let course = crate::report::alert::course(finding, std::slice::from_ref(e));
+    let Some((course, hours)) = course.zip(finding.hours) else { return String::new() };
     let words = format!("alert {}: {}", alert.number, course.what.to_lowercase());
     figure(charts::alert_svg(e, alert.number, hours, course.points), &words)
 }
