@@ -411,12 +411,21 @@ pub struct RatePoint {
     pub rate: Rate,
     /// The level believed to be in the sump, qt.
     pub level_qt: f64,
-    /// ln of the change statistic for a rise and for a fall, and its limit.
+    /// ln of the change statistic for a rise and for a fall, and the limit each has to reach.
     pub ln_rise: f32,
     pub ln_fall: f32,
-    pub limit: f32,
+    pub rise_limit: f32,
+    pub fall_limit: f32,
     /// Oil added at this point, qt (0 = none).
     pub added_qt: f32,
+}
+
+impl RatePoint {
+    /// The evidence of a rise, else of a fall, and the limit it has to reach.
+    pub fn evidence(&self, rise: bool) -> (f64, f64) {
+        let (ln, limit) = if rise { (self.ln_rise, self.rise_limit) } else { (self.ln_fall, self.fall_limit) };
+        (f64::from(ln).max(0.0), f64::from(limit))
+    }
 }
 
 /// The next thing due on an engine.

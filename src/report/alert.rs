@@ -64,14 +64,13 @@ pub fn course(finding: &Finding, engines: &[EngineView]) -> Option<Course> {
         Kind::OilRateRise | Kind::EnginesDiverged => {
             ("Evidence of a rise (ln of the statistic), and its limit", numbers::short)
         }
-        Kind::OilRateFall => ("Evidence of a fall (ln of the statistic), and the limit of a rise", numbers::short),
+        Kind::OilRateFall => ("Evidence of a fall (ln of the statistic), and its limit", numbers::short),
         Kind::OilRateCeiling if ceiling > 0.0 => ("Rate, qt/h, and the configured ceiling", rate),
         _ => return None,
     };
     let judged = |p: &RatePoint| match finding.kind {
-        Kind::OilRateFall => (f64::from(p.ln_fall).max(0.0), f64::from(p.limit)),
         Kind::OilRateCeiling => (p.rate.qt_per_h, ceiling),
-        _ => (f64::from(p.ln_rise).max(0.0), f64::from(p.limit)),
+        kind => p.evidence(kind != Kind::OilRateFall),
     };
     let at = finding.hours?;
     let onset = finding.evidence.number("since_hours").unwrap_or(at).min(at);
@@ -90,9 +89,29 @@ fn drawing(course: &Course, finding: &Finding, zone: Tz) -> String {
     plot::text(&Plot {
         title: course.what,
         points: &points,
-        limit: finding.evidence.number("limit").filter(|_| course.values[at].1 < 100.0).unwrap_or(course.values[at].1),
+        limit: finding.evidence.number("limit").unwrap_or(course.values[at].1),
         mark: Some(course.points[at].hours),
         value: course.value,
         ends: [plot::end(first.hours, first.at, near, zone), plot::end(last.hours, last.at, near, zone)],
     })
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::report::sample;
+
+    /// The points of the sample ask 7.5 of a rise and 9 of a fall.
+    #[test]
+    fn a_fall_is_held_against_the_limit_of_falls() {
+        let engines = sample::morning().engines;
+        for (kind, limit) in [(Kind::OilRateRise, 7.5), (Kind::OilRateFall, 9.0)] {
+            let finding = Finding { kind, ..sample::rise() };
+            let course = course(&finding, &engines).unwrap();
+            assert!(course.values.iter().all(|(_, asked)| *asked == limit), "{kind}: {:?}", course.values);
+            let drawn = drawing(&course, &finding, chrono_tz::America::Denver);
+            assert!(drawn.contains(&format!("{limit} |- ")), "{drawn}");
+        }
+    }
 }

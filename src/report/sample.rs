@@ -127,7 +127,8 @@ pub fn points(rate: f64, step: Option<usize>) -> Vec<RatePoint> {
                 level_qt: 10.0 - (i % 6) as f64 * 0.2,
                 ln_rise: if grown { 1.0 + 0.35 * (i - step.unwrap_or(0)) as f32 } else { (i % 9) as f32 * 0.2 },
                 ln_fall: (i % 5) as f32 * 0.3,
-                limit: 7.5,
+                rise_limit: 7.5,
+                fall_limit: 9.0,
                 added_qt: if i % 6 == 5 { 1.0 } else { 0.0 },
             }
         })

@@ -61,6 +61,26 @@ fn a_doubling_is_found_soon_with_its_two_rates_and_its_onset() {
     }
 }
 
+/// A fall asks for more than a rise: four fifths of the false alarms allowed are for rises.
+#[test]
+fn the_picture_shows_the_limit_that_the_finding_reached() {
+    for (kind, ratio) in [(Kind::OilRateRise, 2.0), (Kind::OilRateFall, 0.4)] {
+        let mut found = 0;
+        for seed in 0..6 {
+            let (mut case, ..) = doubled(seed, Kept::Flights);
+            case.ratio = ratio;
+            let followed = judged(&sim::engine(&case, &sim::fly(&case)));
+            let Some(told) = of(&followed, kind).first().copied() else { continue };
+            let point = followed.points.iter().find(|p| p.at >= told.raised).unwrap();
+            let (_, shown) = point.evidence(kind == Kind::OilRateRise);
+            assert!((shown - told.evidence.number("limit").unwrap()).abs() < 0.05, "{kind}: {shown} {told:?}");
+            assert!(point.fall_limit > point.rise_limit, "{point:?}");
+            found += 1;
+        }
+        assert!(found >= 3, "{kind}: {found} of 6");
+    }
+}
+
 /// Whatever comes later, what was found up to a moment was found then: a service and a replay agree.
 #[test]
 fn a_finding_is_the_same_the_day_it_is_raised_and_a_year_later() {

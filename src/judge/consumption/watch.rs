@@ -394,6 +394,7 @@ impl<'a> Watch<'a> {
     }
 
     fn point(&mut self, event: &Event) {
+        let (rise_limit, fall_limit) = self.limits();
         self.points.push(RatePoint {
             at: event.at,
             hours: event.hours,
@@ -401,7 +402,8 @@ impl<'a> Watch<'a> {
             level_qt: self.track.sump.level(),
             ln_rise: self.stats.ln_rise.max(-30.0) as f32,
             ln_fall: self.stats.ln_fall.max(-30.0) as f32,
-            limit: self.limits().0 as f32,
+            rise_limit: rise_limit as f32,
+            fall_limit: fall_limit as f32,
             added_qt: std::mem::take(&mut self.added),
         });
     }

@@ -3,8 +3,9 @@
 use plotters::coord::Shift;
 use plotters::prelude::*;
 
-use super::frame::{Labels, by_clock, dashed, frame, thinned, width};
-use super::{ChartError, Picture, drawn, ink, svg};
+use super::frame::{Labels, by_clock, frame, thinned, width};
+use super::statistic::{height, judged};
+use super::{ChartError, Picture, ink, svg};
 use crate::judge::{EngineView, RatePoint};
 use crate::records::Instant;
 use crate::report::words::place;
@@ -44,9 +45,7 @@ impl Picture for Beside<'_> {
         let all = || self.points.iter().flatten();
         let first = all().map(|p| p.hours).fold(f64::INFINITY, f64::min);
         let last = all().map(|p| p.hours).fold(first + 1.0, f64::max);
-        let value = |p: &RatePoint| f64::from(if self.rise { p.ln_rise } else { p.ln_fall });
-        let limit = all().map(|p| f64::from(p.limit)).fold(1.0, f64::max);
-        let top = (all().map(value).fold(0.0, f64::max) * 1.1).clamp(limit * 1.25, limit * 2.5);
+        let top = height(all().map(|p| p.evidence(self.rise)));
         let e = self.today;
         let what = if self.rise { "rise" } else { "fall" };
         let title = format!("{}, {}: evidence of a {what}", place(&e.tail, e.position.as_deref()), e.serial);
@@ -55,11 +54,7 @@ impl Picture for Beside<'_> {
         let labels = Labels { title: &title, legend, x: &x, y: "ln of the statistic" };
         let mut chart = frame(area, scale, &labels, first..last, 0.0..top)?;
         for (points, color, wide) in [(&self.points[1], ink::OTHER, 1.0), (&self.points[0], ink::RATE, 2.0)] {
-            let line = points.iter().map(|p| (p.hours, value(p).clamp(0.0, top)));
-            let style = color.stroke_width(width(wide, scale));
-            drawn(chart.draw_series(LineSeries::new(line, style)))?;
-            let limits = points.iter().map(|p| (p.hours, f64::from(p.limit).min(top)));
-            dashed(&mut chart, scale, limits, (6.0, 6.0), style)?;
+            judged(&mut chart, scale, points, self.rise, top, color.stroke_width(width(wide, scale)))?;
         }
         Ok(())
     }

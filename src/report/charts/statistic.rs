@@ -3,7 +3,7 @@
 use plotters::coord::Shift;
 use plotters::prelude::*;
 
-use super::frame::{Labels, across, by_clock, frame, numbered, thinned, width};
+use super::frame::{Chart, Labels, by_clock, dashed, frame, numbered, thinned, width};
 use super::{ChartError, Picture, drawn, ink, png, svg};
 use crate::judge::{EngineView, RatePoint};
 use crate::report::words::place;
@@ -46,8 +46,8 @@ pub fn statistic_words(engine: &EngineView) -> String {
         || format!("{place}: no change statistic yet"),
         |p| {
             format!(
-                "{place}: change statistic, now {:.1} for a rise and {:.1} for a fall, limit {:.1}",
-                p.ln_rise, p.ln_fall, p.limit
+                "{place}: change statistic, now {:.1} for a rise (limit {:.1}) and {:.1} for a fall (limit {:.1})",
+                p.ln_rise, p.rise_limit, p.ln_fall, p.fall_limit
             )
         },
     )
@@ -62,6 +62,26 @@ impl<'a> Statistic<'a> {
     }
 }
 
+/// How high the picture reaches: far beyond the limit nothing more is learnt from it.
+pub fn height(evidence: impl Iterator<Item = (f64, f64)>) -> f64 {
+    let (most, limit) = evidence.fold((0.0f64, 1.0f64), |(a, b), (value, limit)| (a.max(value), b.max(limit)));
+    (most * 1.1).clamp(limit * 1.25, limit * 2.5)
+}
+
+/// The evidence of a rise, else of a fall, and dashed the limit it has to reach.
+pub fn judged<B: DrawingBackend>(
+    chart: &mut Chart<'_, B>,
+    scale: f64,
+    points: &[RatePoint],
+    rise: bool,
+    top: f64,
+    style: ShapeStyle,
+) -> Result<(), ChartError> {
+    let of = |part: fn((f64, f64)) -> f64| points.iter().map(move |p| (p.hours, part(p.evidence(rise)).min(top)));
+    drawn(chart.draw_series(LineSeries::new(of(|(value, _)| value), style)))?;
+    dashed(chart, scale, of(|(_, limit)| limit), (6.0, 6.0), style)
+}
+
 impl Picture for Statistic<'_> {
     fn size(&self) -> (u32, u32) {
         (720, 260)
@@ -74,27 +94,18 @@ impl Picture for Statistic<'_> {
         }
         let (first, last) = (points[0].hours, points[points.len() - 1].hours);
         let last = last.max(first + 1.0);
-        // Far beyond the limit nothing more is learnt from the height.
-        let limit = points.iter().map(|p| f64::from(p.limit)).fold(1.0, f64::max);
-        let most = points.iter().map(|p| f64::from(p.ln_rise.max(p.ln_fall))).fold(0.0, f64::max);
-        let top = (most * 1.1).clamp(limit * 1.25, limit * 2.5);
+        let top = height(points.iter().flat_map(|p| [p.evidence(true), p.evidence(false)]));
         let title = format!("{}, {}: evidence of a change", place(&e.tail, e.position.as_deref()), e.serial);
         let x = by_clock("engine hours", &e.clock);
-        let legend = "Solid: a rise. Thin: a fall. An alert comes when a line reaches the limit.";
+        let legend = "Thick: a rise. Thin: a fall. Dashed: the limit that each has to reach.";
         let labels = Labels { title: &title, legend, x: &x, y: "ln of the statistic" };
         let mut chart = frame(area, scale, &labels, first..last, 0.0..top)?;
-        let value = |v: f32| f64::from(v).clamp(0.0, top);
-        let rise = points.iter().map(|p| (p.hours, value(p.ln_rise)));
-        let fall = points.iter().map(|p| (p.hours, value(p.ln_fall)));
-        drawn(chart.draw_series(LineSeries::new(fall, ink::OTHER.stroke_width(width(1.0, scale)))))?;
-        drawn(chart.draw_series(LineSeries::new(rise, ink::RATE.stroke_width(width(2.0, scale)))))?;
-        let now = f64::from(points[points.len() - 1].limit);
-        if now > 0.0 {
-            across(&mut chart, scale, (first, last), now, ink::LIMIT, &format!("limit {now:.1}"))?;
+        for (rise, color, wide) in [(false, ink::OTHER, 1.0), (true, ink::RATE, 2.0)] {
+            judged(&mut chart, scale, points, rise, top, color.stroke_width(width(wide, scale)))?;
         }
         if let Some((number, hours)) = self.alert {
             let at = points.iter().find(|p| p.hours >= hours).unwrap_or(&points[points.len() - 1]);
-            let high = value(at.ln_rise.max(at.ln_fall)).min(top * 0.9);
+            let high = at.evidence(true).0.max(at.evidence(false).0).min(top * 0.9);
             numbered(&mut chart, scale, (at.hours, high), &number.to_string())?;
         }
         Ok(())
