@@ -5,7 +5,7 @@
 
 use std::sync::Arc;
 
-use super::cell::{BAD, MISSING, is_value};
+use super::cell::{BAD, MISSING, cell, is_value};
 use super::four::Usual;
 use super::unit::{Measure, conversion};
 use crate::records::layout::MonitorLayout;
@@ -89,10 +89,11 @@ impl Field {
 
     /// The value of a cell that needs a second look; those like it need none from now on.
     #[inline(never)]
-    pub fn other(&mut self, text: &[u8], raw: i32, mark: u8, line: u32) -> i32 {
+    pub fn other(&mut self, (lead, text): (u8, &[u8]), mark: u8, line: u32) -> i32 {
+        let raw = cell(text, mark);
         // A converted value is checked after it is converted; a position has more decimals and is seldom read.
         if is_value(raw) && self.convert.is_none() && self.channel < LAT {
-            self.usual = Usual::like(text, mark, self.low.max(i32::from(self.zero_is_missing)), self.high);
+            self.usual = Usual::like(lead, text, mark, self.low.max(i32::from(self.zero_is_missing)), self.high);
         }
         self.value(raw, line)
     }

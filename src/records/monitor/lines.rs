@@ -1,4 +1,4 @@
-//! The fast way through a recording: pieces read at page-aligned places, delimiters found 64 bytes at a time.
+//! The fast way through a recording: pieces read at page-aligned places and cut into lines, and lines into rows.
 //!
 //! Only rows without quotes and with as many cells as the header are cut here, many at a time so that
 //! each column of them can be read in one loop; every other line is handed on whole and read by the
@@ -7,13 +7,15 @@
 
 use std::io::{ErrorKind, Read, Result};
 
-use wide::u8x16;
+use super::shape::{BLOCK, Shape};
 
 /// Bytes asked for at a time.
 const PIECE: usize = 64 * 1024;
 /// Room before the piece for an unfinished line: also the longest line accepted.
 const HEAD: usize = 64 * 1024;
-/// Places of cells held at a time; a row with more is handed on whole. A power of two.
+/// What a buffer holds, a power of two.
+const ROOM: usize = HEAD + PIECE;
+/// Places of cells held at a time; a row with more is handed on whole.
 const PLACES: usize = 4096;
 
 /// What a stream is cut into.
@@ -26,13 +28,44 @@ pub enum Part<'a> {
 /// Rows one after the other, each cut into as many cells as the header has.
 #[derive(Clone, Copy, Debug)]
 pub struct Rows<'a> {
-    pub buffer: &'a [u8],
+    buffer: &'a [u8; ROOM + BLOCK],
     /// By row, where each wanted cell begins, and one more: the byte before the next one's beginning is the delimiter.
-    pub starts: &'a [u32],
+    starts: &'a [u32],
     /// Starts per row.
-    pub stride: u32,
+    stride: u32,
     /// Line of the first row, 1-based.
-    pub line: u32,
+    line: u32,
+}
+
+impl Rows<'_> {
+    pub fn count(&self) -> u32 {
+        self.starts.len() as u32 / self.stride
+    }
+
+    /// The line a row stands in, 1-based.
+    pub fn line(&self, row: u32) -> u32 {
+        self.line + row
+    }
+
+    /// A cell, and the byte before it.
+    #[inline(always)]
+    pub fn cell(&self, row: u32, column: usize) -> (u8, &[u8]) {
+        let at = (row * self.stride) as usize + column;
+        let [from, next] = self.starts.get(at..at + 2).and_then(<[u32]>::first_chunk).copied().unwrap_or([1, 2]);
+        (self.buffer[from as usize - 1], &self.buffer[from as usize..next as usize - 1])
+    }
+
+    /// Of four rows from `row` on, the eight bytes that end with their cell, the last one in the top byte.
+    #[inline(always)]
+    pub fn words(&self, row: u32, column: usize) -> Option<[u64; 4]> {
+        let stride = self.stride as usize;
+        let ends = self.starts.get(row as usize * stride + column + 1..)?;
+        let word = |row: usize| {
+            let from = (*ends.get(row * stride)? as usize).wrapping_sub(9) % ROOM;
+            self.buffer[from..from + 8].first_chunk().map(|word| u64::from_le_bytes(*word))
+        };
+        Some([word(0)?, word(1)?, word(2)?, word(3)?])
+    }
 }
 
 /// A line that was not cut.
@@ -56,20 +89,22 @@ pub struct Cutting {
     pub keep: usize,
 }
 
+/// Bytes at a page-aligned place.
+#[derive(Debug)]
+#[repr(align(4096))]
+struct Pages([u8; ROOM + BLOCK]);
+
 /// What a stream is read into.
 #[derive(Debug)]
 pub struct Buffers {
-    bytes: Vec<u8>,
-    /// Page-aligned place pieces are read to.
-    origin: usize,
+    bytes: Box<Pages>,
     starts: Box<[u32; PLACES]>,
+    shape: Shape,
 }
 
 impl Default for Buffers {
     fn default() -> Self {
-        let bytes = vec![0; HEAD + PIECE + 4096];
-        let origin = HEAD + (4096 - (bytes.as_ptr() as usize + HEAD) % 4096) % 4096;
-        Self { bytes, origin, starts: Box::new([0; PLACES]) }
+        Self { bytes: Box::new(Pages([0; ROOM + BLOCK])), starts: Box::new([0; PLACES]), shape: Shape::default() }
     }
 }
 
@@ -77,9 +112,9 @@ impl Default for Buffers {
 #[derive(Debug)]
 pub struct Lines<'a, R> {
     input: R,
-    buffer: &'a mut [u8],
+    buffer: &'a mut [u8; ROOM + BLOCK],
     starts: &'a mut [u32; PLACES],
-    origin: usize,
+    shape: &'a mut Shape,
     start: usize,
     end: usize,
     line: u32,
@@ -89,33 +124,23 @@ pub struct Lines<'a, R> {
 
 impl<'a, R: Read> Lines<'a, R> {
     pub fn new(input: R, buffers: &'a mut Buffers) -> Self {
-        let Buffers { bytes, origin, starts } = buffers;
-        let origin = *origin;
-        Self {
-            input,
-            buffer: bytes,
-            starts,
-            origin,
-            start: origin,
-            end: origin,
-            line: 0,
-            finished: false,
-            skipping: false,
-        }
+        let Buffers { bytes, starts, shape } = buffers;
+        let buffer = &mut bytes.0;
+        Self { input, buffer, starts, shape, start: HEAD, end: HEAD, line: 0, finished: false, skipping: false }
     }
 
-    /// Moves the unfinished line before the origin and reads the next piece. False at the end.
+    /// Moves the unfinished line before the place pieces are read to, and reads the next piece. False at the end.
     fn fill(&mut self) -> Result<bool> {
         let rest = self.end - self.start;
         if rest > HEAD - 64 {
             return Ok(true);
         }
-        self.buffer.copy_within(self.start..self.end, self.origin - rest);
-        (self.start, self.end) = (self.origin - rest, self.origin);
+        self.buffer.copy_within(self.start..self.end, HEAD - rest);
+        (self.start, self.end) = (HEAD - rest, HEAD);
         loop {
-            match self.input.read(&mut self.buffer[self.origin..self.origin + PIECE]) {
+            match self.input.read(&mut self.buffer[HEAD..ROOM]) {
                 Ok(0) => self.finished = true,
-                Ok(n) => self.end = self.origin + n,
+                Ok(n) => self.end = HEAD + n,
                 Err(e) if e.kind() == ErrorKind::Interrupted => continue,
                 Err(e) => return Err(e),
             }
@@ -144,12 +169,11 @@ impl<'a, R: Read> Lines<'a, R> {
 
     /// Hands everything further to `sink`, cut as `cutting` says unless it is `None`.
     pub fn each(&mut self, cutting: Option<Cutting>, mut sink: impl FnMut(Part<'_>)) -> Result<()> {
-        // Lines alone: no row has no cells.
-        let whole = Cutting { delimiter: b'\n', width: 0, keep: 0 };
+        self.shape.clear();
         let cutting = cutting.filter(|c| c.keep < PLACES / 2);
         loop {
             let plain = memchr::memchr(b'"', &self.buffer[self.start..self.end]).is_none();
-            self.piece(cutting.filter(|_| plain).unwrap_or(whole), &mut sink);
+            self.piece(cutting.filter(|_| plain), &mut sink);
             let rest = self.end - self.start;
             if rest > HEAD - 64 {
                 // No line break for this long: hand on the beginning once, then drop up to the next break.
@@ -174,90 +198,47 @@ impl<'a, R: Read> Lines<'a, R> {
     }
 
     /// Cuts the complete lines of the buffer.
-    fn piece(&mut self, cutting: Cutting, sink: &mut impl FnMut(Part<'_>)) {
-        let (stride, starts) = (cutting.keep + 1, &mut *self.starts);
-        let (mut at, mut cells, mut from) = (self.start, 0usize, self.start);
+    fn piece(&mut self, cutting: Option<Cutting>, sink: &mut impl FnMut(Part<'_>)) {
+        // In fours, so that they are moved along in fours.
+        let stride = cutting.map_or(1, |c| (c.keep + 1).next_multiple_of(4));
+        let starts = &mut self.starts[..];
         // Rows cut and not yet handed on take the places up to here.
         let mut base = 0;
-        starts[0] = from as u32;
-        while at < self.end {
-            let (mut any, mut breaks) = match self.buffer[at..].first_chunk() {
-                Some(block) => masks(block, cutting.delimiter),
-                None => {
-                    let mut last = [0; 64];
-                    last[..self.buffer.len() - at].copy_from_slice(&self.buffer[at..]);
-                    masks(&last, cutting.delimiter)
-                }
-            };
-            if at + 64 > self.end {
-                let valid = (1u64 << (self.end - at)) - 1;
-                (any, breaks) = (any & valid, breaks & valid);
-            }
-            while breaks != 0 {
-                let upto = breaks ^ (breaks - 1);
-                cells = push(any & upto, at, cells, cutting.keep, base, starts);
-                any &= !upto;
-                let to = at + breaks.trailing_zeros() as usize;
-                breaks &= breaks - 1;
-                self.line += 1;
-                // A remark, or a byte order mark where files were joined: not cut here.
-                let odd = matches!(self.buffer[from], b'#' | 0xEF);
-                let row = cells == cutting.width && !odd && !self.skipping;
-                base += if row { stride } else { 0 };
-                if !row || base + stride >= PLACES {
-                    let line = self.line - u32::from(!row);
-                    hand_on_rows(self.buffer, &starts[..base], stride, line, sink);
+        while let Some(length) = memchr::memchr(b'\n', &self.buffer[self.start..self.end]) {
+            let (from, to) = (self.start, self.start + length);
+            (self.start, self.line) = (to + 1, self.line + 1);
+            // A remark, or a byte order mark where files were joined: not cut here.
+            let odd = self.skipping || matches!(self.buffer[from], b'#' | 0xEF);
+            let places = &mut starts[base..base + stride];
+            if !odd && cutting.is_some_and(|cutting| self.shape.cut(self.buffer, from, to, cutting, places)) {
+                base += stride;
+                if base + stride > PLACES {
+                    hand_on_rows(self.buffer, &starts[..base], stride, self.line, sink);
                     base = 0;
                 }
-                if !row && !std::mem::take(&mut self.skipping) {
-                    let text = &self.buffer[from..to];
-                    sink(Part::Line(Line { text, line: self.line, unfinished: false, too_long: false }));
-                }
-                (from, cells) = (to + 1, 0);
-                starts[base % PLACES] = from as u32;
+                continue;
             }
-            cells = push(any, at, cells, cutting.keep, base, starts);
-            at += 64;
+            hand_on_rows(self.buffer, &starts[..base], stride, self.line - 1, sink);
+            base = 0;
+            if !std::mem::take(&mut self.skipping) {
+                let text = &self.buffer[from..to];
+                sink(Part::Line(Line { text, line: self.line, unfinished: false, too_long: false }));
+            }
         }
         hand_on_rows(self.buffer, &starts[..base], stride, self.line, sink);
-        self.start = from;
     }
 }
 
 /// Hands on the rows cut so far; `line` is that of the last one.
-fn hand_on_rows(buffer: &[u8], starts: &[u32], stride: usize, line: u32, sink: &mut impl FnMut(Part<'_>)) {
+fn hand_on_rows(
+    buffer: &[u8; ROOM + BLOCK],
+    starts: &[u32],
+    stride: usize,
+    line: u32,
+    sink: &mut impl FnMut(Part<'_>),
+) {
     let rows = (starts.len() / stride) as u32;
     if rows > 0 {
         sink(Part::Rows(Rows { buffer, starts, stride: stride as u32, line: line + 1 - rows }));
     }
-}
-
-/// Counts the cells that end at the set bits, and writes where the next one begins while it is wanted.
-#[inline(always)]
-fn push(mut bits: u64, at: usize, mut cells: usize, keep: usize, base: usize, starts: &mut [u32; PLACES]) -> usize {
-    while bits != 0 {
-        if cells >= keep {
-            return cells + bits.count_ones() as usize;
-        }
-        // Two at a time; where there is no second one, its place is written anew before it is looked at.
-        starts[(base + cells + 1) % PLACES] = (at + bits.trailing_zeros() as usize) as u32 + 1;
-        bits &= bits - 1;
-        starts[(base + cells + 2) % PLACES] = (at + bits.trailing_zeros() as usize) as u32 + 1;
-        cells += 1 + usize::from(bits != 0);
-        bits &= bits.wrapping_sub(1);
-    }
-    cells
-}
-
-/// Bit per byte: delimiter or line break; line break.
-#[inline(always)]
-fn masks(block: &[u8; 64], delimiter: u8) -> (u64, u64) {
-    let (mut any, mut breaks) = (0u64, 0u64);
-    for (i, part) in block.as_chunks::<16>().0.iter().enumerate() {
-        let v = u8x16::new(*part);
-        let (end, cell) = (v.simd_eq(u8x16::splat(b'\n')), v.simd_eq(u8x16::splat(delimiter)));
-        any |= u64::from((end | cell).to_bitmask()) << (16 * i);
-        breaks |= u64::from(end.to_bitmask()) << (16 * i);
-    }
-    (any, breaks)
 }

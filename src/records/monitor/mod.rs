@@ -1,7 +1,7 @@
 //! Engine-monitor recordings: gigabytes of samples in, one [`RunSummary`] per engine run out.
 //!
-//! [`reduce`] reads a recording once, in pieces, whatever its size. Rows without quirks are cut
-//! 64 bytes at a time (`lines`) and read column by column, four fixed-point numbers at once (`four`);
+//! [`reduce`] reads a recording once, in pieces, whatever its size. Rows without quirks (`lines`) are cut
+//! as the row before was (`shape`) and read column by column, four fixed-point numbers at once (`four`);
 //! any other row goes through the `csv` crate's machine and is read cell by cell (`cell`), with the
 //! same result. The samples of one engine run are held until it ends
 //! (`trace`, bounded), then looked at with hindsight: readings that cannot be are taken out
@@ -26,6 +26,7 @@ pub mod power;
 mod quoted;
 mod reader;
 mod recorder;
+mod shape;
 mod strip;
 mod summary;
 mod text;

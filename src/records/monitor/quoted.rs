@@ -81,8 +81,8 @@ impl Cells for QuotedRow<'_> {
         self.raw(column).trim_ascii_end()
     }
 
-    fn values(&self, field: &mut Field, rows: &[u32], out: &mut Vec<i32>) {
-        out.extend(rows.iter().map(|_| field.value(cell(self.raw(field.column), self.mark), self.line)));
+    fn value(&self, field: &mut Field, _: u32) -> i32 {
+        field.value(cell(self.raw(field.column), self.mark), self.line)
     }
 }
 

@@ -187,10 +187,10 @@ impl<'a> Reduction<'a> {
         for (field, out) in columns.shared.iter_mut().zip(&mut now.shared) {
             out.clear();
             if matches!(field.channel, LAT | LON) {
-                let (rows, mut some) = (now.positions.iter().map(|i| now.rows[*i as usize]), Vec::new());
-                cells.values(field, &rows.collect::<Vec<_>>(), &mut some);
                 out.resize(now.rows.len(), MISSING);
-                now.positions.iter().zip(some).for_each(|(i, v)| out[*i as usize] = v);
+                for i in now.positions.iter().map(|i| *i as usize) {
+                    out[i] = cells.value(field, now.rows[i]);
+                }
             } else {
                 cells.values(field, &now.rows, out);
             }
@@ -264,7 +264,11 @@ impl<'a> Reduction<'a> {
             cells.values(field, rows, trace.column_mut(field.channel));
         }
         for (field, values) in self.columns.shared.iter().zip(&now.shared) {
-            trace.column_mut(field.channel).extend(waiting.iter().map(|i| values[*i as usize]));
+            let column = trace.column_mut(field.channel);
+            match waiting.len() == values.len() {
+                true => column.extend_from_slice(values),
+                false => column.extend(waiting.iter().map(|i| values[*i as usize])),
+            }
         }
         waiting.clear();
         rows.clear();

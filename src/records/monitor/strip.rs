@@ -8,6 +8,7 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
+use super::cell::is_value;
 use super::channel::{ALT, CHT, CYLINDERS, Channel, MANIFOLD, OIL_TEMP, RPM};
 use super::handling::PowerReader;
 use super::power::Read;
@@ -79,10 +80,13 @@ impl Strip {
         };
         let mut power = PowerReader::of(run, model);
         strip.power_from = power.as_ref().map(|p| p.from.word().to_owned());
-        for point in 0..points {
-            let at = |k: i32| trace.index_at((f64::from(k) * every_ms) as i32);
-            let (from, to) = (at(point), if point + 1 == points { n } else { at(point + 1) });
+        let mut from = 0;
+        for point in 1..=points {
+            let end_ms = (f64::from(point) * every_ms) as i32;
+            let to =
+                if point == points { n } else { from + trace.t[from..].iter().take_while(|t| **t < end_ms).count() };
             strip.point(run, power.as_mut(), from, to);
+            from = to;
         }
         for series in strip.series() {
             if series.iter().all(Option::is_none) {
@@ -108,12 +112,18 @@ impl Strip {
         let trace = run.trace;
         let step = ((to.saturating_sub(from)) / LOOKED_AT).max(1);
         let whole = |v: i32, per: i32| i16::try_from((v + per / 2) / per).ok();
-        let highest = |channel: Channel| (from..to).step_by(step).filter_map(|i| trace.value(channel, i)).max();
+        let there = |channel: Channel| {
+            let part = trace.column(channel).get(from..to).unwrap_or_default();
+            part.iter().step_by(step).copied().filter(|v| is_value(*v))
+        };
+        let highest = |channel: Channel| there(channel).max();
         let middle = |channel: Channel| {
-            let there = (from..to).step_by(step).filter_map(|i| trace.value(channel, i));
-            let mut there: Vec<i32> = there.collect();
-            there.sort_unstable();
-            there.get(there.len() / 2).copied()
+            let (mut values, mut n) = ([0; 2 * LOOKED_AT], 0);
+            for (value, v) in values.iter_mut().zip(there(channel)) {
+                (*value, n) = (v, n + 1);
+            }
+            values[..n].sort_unstable();
+            values[..n].get(n / 2).copied()
         };
         let percent = power.and_then(|p| (from..to).step_by(step).find_map(|i| p.read(i)));
         self.power_pct.push(match percent {
