@@ -3,6 +3,8 @@
 
 mod absurd;
 mod bad_files;
+mod checking;
+mod command_line;
 mod commands;
 mod configuration;
 mod consumption;

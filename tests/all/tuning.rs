@@ -7,20 +7,17 @@ use std::process::Output;
 
 use serde_json::Value;
 
-use crate::support::run;
+use crate::support::{run, stdout};
 
 /// The demo fleet's configuration; it is only read.
-fn demo() -> PathBuf {
+pub fn demo() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-fleet/cowlwatch.toml")
 }
 
-fn said(out: &Output) -> String {
-    String::from_utf8_lossy(&out.stdout).into_owned()
-}
-
-fn object(out: &Output) -> Value {
+/// What a command that succeeded said, as JSON.
+pub fn object(out: &Output) -> Value {
     assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
-    serde_json::from_str(&said(out)).unwrap()
+    serde_json::from_str(&stdout(out)).unwrap()
 }
 
 fn replay(folder: &Path, with: &str, more: &[&str]) -> Output {
@@ -36,7 +33,7 @@ fn replay(folder: &Path, with: &str, more: &[&str]) -> Output {
 fn the_same_thresholds_make_no_difference() {
     let folder = tempfile::tempdir().unwrap();
     let out = replay(folder.path(), "[ground]\nin_service_min = 25\n", &[]);
-    assert!(said(&out).contains("No difference: "), "{}", said(&out));
+    assert!(stdout(&out).contains("No difference: "), "{}", stdout(&out));
 }
 
 /// Cooling is a plain comparison with one number, so no alert of it may remain above the highest fall, and
@@ -79,7 +76,7 @@ fn the_comparison_is_a_page_too_and_fits_a_screen() {
     let folder = tempfile::tempdir().unwrap();
     let strict = "[flight]\ncooling_f_per_min = 20\npower_step_inhg = 1\n[ground]\nin_service_min = 10\n";
     let out = replay(folder.path(), strict, &["--html", "page.html"]);
-    let text = said(&out);
+    let text = stdout(&out);
     assert!(text.lines().count() <= 40 && text.lines().all(|line| line.chars().count() <= 80), "{text}");
     let page = fs::read_to_string(folder.path().join("page.html")).unwrap();
     assert!(page.starts_with("<!DOCTYPE html>") && page.contains("with.toml") && !page.contains("http://www.example"));
@@ -162,7 +159,7 @@ fn an_alert_tells_what_would_have_kept_it_away() {
     let list = object(&list);
     let rise = list.as_array().unwrap().iter().find(|a| a["kind"] == "oil-rate-rise").unwrap();
     let number = rise["number"].to_string();
-    let shown = said(&run(folder.path(), &["alerts", &number, "--config", config, "--as-of", "2026-02-20"]));
+    let shown = stdout(&run(folder.path(), &["alerts", &number, "--config", config, "--as-of", "2026-02-20"]));
     for part in ["Evidence of a rise", "◆", "It would not have come", "With consumption.", "qt less been poured since"]
     {
         assert!(shown.contains(part), "{part}: {shown}");
@@ -204,31 +201,6 @@ fn a_simple_limit_tells_where_it_would_have_had_to_be() {
     assert!(value >= minutes && value <= minutes + 1.5, "{value} for {minutes} min");
 }
 
-/// A folder with a log and nothing else is answered with an aircraft.toml to start from; nothing is written.
-#[test]
-fn check_proposes_an_aircraft_file_where_there_is_none() {
-    let folder = crate::support::copy_demo();
-    let at = folder.path().join("demo-fleet/fleet/N09KM");
-    fs::create_dir(&at).unwrap();
-    fs::copy(folder.path().join("demo-fleet/fleet/N03KM/flight log.csv"), at.join("flight log.csv")).unwrap();
-    let out = run(folder.path(), &["check", "--config", "demo-fleet/cowlwatch.toml"]);
-    assert_eq!(out.status.code(), Some(65));
-    let text = said(&out);
-    for part in [
-        "N09KM: a folder without aircraft.toml",
-        "Proposed for ",
-        "N09KM/aircraft.toml",
-        "tail = \"N09KM\"",
-        "position = \"left\"",
-        "position = \"right\"",
-        "serial = \"\"",
-        "[[logbook]]",
-    ] {
-        assert!(text.contains(part), "{part}: {text}");
-    }
-    assert_eq!(fs::read_dir(&at).unwrap().count(), 1, "nothing is written");
-}
-
 #[test]
 fn thresholds_that_cannot_hold_are_refused_by_name() {
     let folder = tempfile::tempdir().unwrap();
@@ -238,196 +210,4 @@ fn thresholds_that_cannot_hold_are_refused_by_name() {
     assert!(
         err.contains("with.toml:2: unknown key ground.in_servce_min, expected the nearest known key in_service_min")
     );
-}
-
-#[test]
-fn explain_names_the_line_that_set_a_threshold() {
-    let folder = tempfile::tempdir().unwrap();
-    let demo = demo();
-    let base = demo.parent().unwrap().display();
-    let text = format!(
-        "[fleet]\nfolder = \"{base}/fleet\"\nmodels = \"{base}/engines.toml\"\nstate = \"state\"\n\
-         time_zone = \"America/Denver\"\n[tail.N03KM.ground]\nin_service_min = 30\n"
-    );
-    fs::write(folder.path().join("c.toml"), text).unwrap();
-    let out = run(folder.path(), &["check", "--config", "c.toml", "--explain", "N03KM", "--json"]);
-    let value = object(&out);
-    let engines = value.as_array().unwrap();
-    assert_eq!(engines.len(), 2);
-    let row = |key: &str| {
-        let rows = engines[0]["thresholds"].as_array().unwrap();
-        rows.iter().find(|row| row["key"] == key).unwrap().clone()
-    };
-    assert_eq!(
-        (row("ground.in_service_min")["value"].as_f64(), &row("ground.in_service_min")["from"]),
-        (Some(30.0), &"c.toml:7".into())
-    );
-    assert_eq!(row("ground.first_run_min")["from"], "default");
-    let text = said(&run(folder.path(), &["check", "--config", "c.toml", "--explain", "E-0311"]));
-    assert!(text.lines().any(|l| l.split_whitespace().collect::<Vec<_>>() == ["ground.in_service_min", "30", "minutes", "c.toml:7"]), "{text}");
-    let none = run(folder.path(), &["check", "--config", "c.toml", "--explain", "N0999X"]);
-    assert_eq!(none.status.code(), Some(64));
-    // Nothing was written.
-    assert!(!folder.path().join("state").exists());
-}
-
-/// `check` names every problem of the configuration at once and ends with 78; a fault in a log ends with 65.
-#[test]
-fn check_ends_with_the_code_that_fits() {
-    let folder = tempfile::tempdir().unwrap();
-    fs::write(folder.path().join("c.toml"), "[fleet]\nfolder = 1\ntime_zone = \"Mars\"\n[oil]\n").unwrap();
-    let out = run(folder.path(), &["check", "--config", "c.toml"]);
-    assert_eq!(out.status.code(), Some(78));
-    assert_eq!(said(&out).lines().count(), 3, "{}", said(&out));
-    // A mistake in the configuration does not hide what is wrong with the models and the logs.
-    let base = demo().parent().unwrap().display().to_string();
-    fs::write(folder.path().join("m.toml"), "[[model]]\nname = \"Q4-180\"\n").unwrap();
-    let text = format!(
-        "[fleet]\nfolder = \"{base}/fleet\"\nmodels = \"m.toml\"\nstate = \"state\"\n\
-         time_zone = \"America/Denver\"\n[ground]\nfirst_run_min = 0\n"
-    );
-    fs::write(folder.path().join("c.toml"), text).unwrap();
-    let out = run(folder.path(), &["check", "--config", "c.toml"]);
-    assert_eq!(out.status.code(), Some(78));
-    for part in ["c.toml:7: ground.first_run_min = 0", "m.toml:1: model.rated_hp is missing", "\"1O qt\""] {
-        assert!(said(&out).contains(part), "{part}: {}", said(&out));
-    }
-    let out = run(folder.path(), &["check", "--config", demo().to_str().unwrap()]);
-    assert_eq!(out.status.code(), Some(65));
-    assert!(said(&out).contains("\"1O qt\""));
-}
-
-/// The exit codes of the contract, each brought about.
-#[test]
-fn commands_end_with_the_codes_of_the_contract() {
-    let folder = crate::support::copy_demo();
-    let at = folder.path();
-    let code = |args: &[&str]| {
-        let mut all = args.to_vec();
-        if !args.contains(&"--config") {
-            all.extend(["--config", "demo-fleet/cowlwatch.toml"]);
-        }
-        run(at, &all).status.code()
-    };
-    let morning = ["--as-of", "2026-03-12T06:00"];
-    assert_eq!(code(&["status", morning[0], morning[1]]), Some(0));
-    assert_eq!(code(&["status", morning[0], morning[1], "--fail-on", "caution"]), Some(1));
-    assert_eq!(code(&["status", "--as-of", "2025-07-02", "--fail-on", "warning"]), Some(0));
-    assert_eq!(code(&["stauts"]), Some(64));
-    assert_eq!(code(&["status", "--as-of", "yesterday"]), Some(64));
-    assert_eq!(code(&["alerts", "4711", morning[0], morning[1]]), Some(64));
-    assert_eq!(code(&["check"]), Some(65));
-    assert_eq!(code(&["chart", "E-0311", "--out", "no/such/folder/c.png", morning[0], morning[1]]), Some(73));
-    assert_eq!(code(&["replay", "--with", "missing.toml"]), Some(74));
-    assert_eq!(code(&["status", "--config", "missing.toml"]), Some(78));
-    // Another one runs on this state: it is named.
-    let service = crate::reload::Service::start(at, "demo-fleet/cowlwatch.toml");
-    service.wait_for(" watching ", 1);
-    let busy = run(at, &["scan", "--config", "demo-fleet/cowlwatch.toml", "--as-of", "2025-07-02"]);
-    let err = String::from_utf8_lossy(&busy.stderr).into_owned();
-    let named = err.contains(&service.child.id().to_string());
-    assert_eq!(busy.status.code(), Some(75));
-    assert!(named, "{err}");
-}
-
-/// Help that teaches: every command a person calls shows how.
-#[test]
-fn every_command_shows_an_example() {
-    let folder = tempfile::tempdir().unwrap();
-    let mut without = Vec::new();
-    for command in [
-        "watch",
-        "scan",
-        "check",
-        "replay",
-        "status",
-        "alerts",
-        "acknowledge",
-        "mute",
-        "close",
-        "digest",
-        "mail-test",
-        "chart",
-        "backup",
-        "export",
-        "layout",
-        "demo",
-    ] {
-        let help = said(&run(folder.path(), &[command, "--help"]));
-        if !help.contains("Example") || !help.contains(&format!("  cowlwatch {command}")) {
-            without.push(command);
-        }
-        // An example must be one the program understands.
-        for line in help.lines().filter_map(|line| line.trim().strip_prefix("cowlwatch ")) {
-            let words = split(line);
-            let words: Vec<&str> =
-                words.iter().map(String::as_str).take_while(|w| !matches!(*w, ">" | ">>" | "|")).collect();
-            let parsed = cowlwatch::cli::understands(&words);
-            assert!(parsed.is_ok(), "{command}: cowlwatch {line}: {parsed:?}");
-        }
-    }
-    assert_eq!(without, [""; 0]);
-}
-
-/// Words as a shell takes them apart.
-fn split(line: &str) -> Vec<String> {
-    let (mut words, mut word, mut quote) = (Vec::new(), String::new(), None);
-    for c in line.chars() {
-        match (c, quote) {
-            (c, Some(q)) if c == q => quote = None,
-            ('"' | '\'', None) => quote = Some(c),
-            (' ', None) => words.extend((!word.is_empty()).then(|| std::mem::take(&mut word))),
-            (c, _) => word.push(c),
-        }
-    }
-    words.extend((!word.is_empty()).then_some(word));
-    words
-}
-
-/// A threshold above what the model itself allows, and a dipstick that reads more than the sump holds.
-#[test]
-fn check_asks_about_limits_no_engine_could_reach_and_readings_no_sump_could_hold() {
-    let folder = crate::support::copy_demo();
-    let config = folder.path().join("demo-fleet/cowlwatch.toml");
-    let text = fs::read_to_string(&config).unwrap();
-    fs::write(&config, format!("{text}\n[model.\"Q6T-310\".break_in]\ncht_max_f = 540\n")).unwrap();
-    let models = folder.path().join("demo-fleet/engines.toml");
-    let written = fs::read_to_string(&models).unwrap();
-    fs::write(&models, written.replace("oil_capacity_qt = 8.0", "oil_capacity_qt = 6.0")).unwrap();
-    let text = said(&run(folder.path(), &["check", "--config", "demo-fleet/cowlwatch.toml"]));
-    let line = fs::read_to_string(&config).unwrap().lines().count();
-    assert!(
-        text.contains(&format!(
-            "demo-fleet/cowlwatch.toml:{line}: break_in.cht_max_f = 540, expected no more than cht_max_f = "
-        )),
-        "{text}"
-    );
-    assert!(
-        text.lines().any(|l| l.starts_with("N01KM/") && l.contains("above oil_capacity_qt = 6 of Q4-180")),
-        "{text}"
-    );
-}
-
-#[test]
-fn manual_and_completions_name_every_command() {
-    let folder = tempfile::tempdir().unwrap();
-    let help = said(&run(folder.path(), &["--help"]));
-    let commands: Vec<&str> = help
-        .lines()
-        .skip_while(|line| !line.starts_with("Commands:"))
-        .skip(1)
-        .take_while(|line| !line.is_empty())
-        .filter(|line| line.starts_with("  ") && !line.starts_with("   "))
-        .filter_map(|line| line.split_whitespace().next())
-        .filter(|word| *word != "help")
-        .collect();
-    assert!(commands.contains(&"watch") && commands.contains(&"replay"), "{help}");
-    let manual = said(&run(folder.path(), &["man"]));
-    for command in &commands {
-        assert!(manual.contains(&format!(".SS {}", command.replace('-', "\\-"))), "{command}");
-    }
-    for shell in ["bash", "zsh", "fish"] {
-        let completions = said(&run(folder.path(), &["completions", shell]));
-        assert!(commands.iter().all(|command| completions.contains(command)), "{shell}");
-    }
 }
