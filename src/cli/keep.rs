@@ -8,8 +8,8 @@ use clap::Args;
 use super::seen::Seen;
 use super::{Cli, Stop, exit, load, output};
 use crate::alerts::Alert;
-use crate::records::{Instant, LogEntry, RunSummary};
-use crate::report::words;
+use crate::records::{Inspection, LogEntry, RunSummary};
+use crate::report::words::{self, numbers::iso};
 use crate::shell::scan::FileRecords;
 use crate::shell::store::Store;
 
@@ -87,12 +87,12 @@ fn alerts(list: &[Alert], to: &Path, zone: Tz) -> Result<(), Stop> {
             f.tail.to_string(),
             text(&f.position),
             text(&f.serial),
-            moment(f.raised, zone),
-            alert.closed.as_ref().map_or(String::new(), |c| moment(c.at, zone)),
+            iso(f.raised, zone),
+            alert.closed.as_ref().map_or(String::new(), |c| iso(c.at, zone)),
             words::headline(f, zone),
         ])?;
         for line in &alert.history {
-            history.row(&[alert.number.to_string(), moment(line.at, zone), line.by.clone(), line.what.clone()])?;
+            history.row(&[alert.number.to_string(), iso(line.at, zone), line.by.clone(), line.what.clone()])?;
         }
     }
     alerts.end()?;
@@ -144,19 +144,9 @@ const RUN_COLUMNS: [&str; 10] =
 const ALERT_COLUMNS: [&str; 10] =
     ["number", "kind", "level", "state", "tail", "position", "serial", "raised", "closed", "headline"];
 
-fn moment(at: Instant, zone: Tz) -> String {
-    at.with_timezone(&zone).to_rfc3339_opts(chrono::SecondsFormat::Secs, false)
-}
-
 fn entry_row(tail: &str, e: &LogEntry) -> Vec<String> {
     let text = |t: &Option<std::sync::Arc<str>>| t.as_deref().unwrap_or("").to_owned();
     let number = |n: Option<f64>| n.map_or(String::new(), |n| format!("{}", (n * 1000.0).round() / 1000.0));
-    let result = match e.result {
-        Some(crate::records::Inspection::Clean) => "clean",
-        Some(crate::records::Inspection::Trace) => "trace",
-        Some(crate::records::Inspection::Metal) => "metal",
-        None => "",
-    };
     vec![
         tail.to_owned(),
         e.stamp.date.to_string(),
@@ -169,7 +159,7 @@ fn entry_row(tail: &str, e: &LogEntry) -> Vec<String> {
         e.oil.as_ref().map_or(String::new(), ToString::to_string),
         number(e.flight_hours.map(|h| h.get())),
         text(&e.service),
-        e.alert.map_or_else(|| result.to_owned(), |n| n.to_string()),
+        e.alert.map_or_else(|| e.result.map_or("", Inspection::word).to_owned(), |n| n.to_string()),
         text(&e.serial),
         text(&e.remarks),
         e.source.to_string(),
@@ -181,13 +171,13 @@ fn run_row(tail: &str, r: &RunSummary, zone: Tz) -> Vec<String> {
     vec![
         tail.to_owned(),
         r.engine.as_deref().unwrap_or("").to_owned(),
-        moment(r.start, zone),
-        moment(r.end, zone),
+        iso(r.start, zone),
+        iso(r.end, zone),
         minutes(r.running_s),
         minutes(r.ground_s()),
         minutes(r.air_s),
         r.flights.to_string(),
-        format!("{:?}", r.basis).to_lowercase(),
-        format!("{}:{}", r.file, r.line),
+        r.basis.word().to_owned(),
+        r.source().to_string(),
     ]
 }

@@ -173,8 +173,7 @@ pub fn counts(done: &Done) -> json::FileCounts {
 
 /// The exit code for `--fail-on`.
 pub fn failing(alerts: &[crate::alerts::Alert], fail_on: Option<Level>) -> u8 {
-    let live: Vec<_> = alerts.iter().filter(|a| a.is_live()).cloned().collect();
-    match (status::highest(&live), fail_on) {
+    match (status::highest(alerts), fail_on) {
         (Some(highest), Some(least)) if highest >= least => exit::ALERTS,
         _ => 0,
     }

@@ -28,6 +28,18 @@ pub enum AirBasis {
     Unknown,
 }
 
+impl AirBasis {
+    /// The word in exports.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Speed => "speed",
+            Self::Height => "height",
+            Self::Power => "power",
+            Self::Unknown => "unknown",
+        }
+    }
+}
+
 /// A part of a run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

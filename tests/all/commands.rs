@@ -124,7 +124,12 @@ fn an_export_has_every_row_of_the_logs() {
     let told = entries.lines().filter(|l| l.starts_with("N02KM,") && l.contains(",oil-added,")).count();
     assert!(written > 20);
     assert_eq!(told, written);
-    assert!(rows("runs.csv").lines().any(|l| l.starts_with("N02KM,") && l.contains("2026-03-03-ground.csv")));
+    // Of this run the recording has 21:05:00 to 21:19:00 UTC, all of it at an airspeed of nothing.
+    let run = "N02KM,,2026-03-03T14:05:00-07:00,2026-03-03T14:19:00-07:00,14.0,14.0,0.0,0,speed,\
+               N02KM/monitor/2026/2026-03-03-ground.csv:2";
+    let runs = rows("runs.csv");
+    let near = runs.lines().find(|l| l.contains("2026-03-03-ground.csv"));
+    assert_eq!(near, Some(run));
     assert!(rows("alerts.csv").contains("oil-rate-rise,caution"));
     assert!(rows("alert-history.csv").contains(",cowlwatch,raised"));
 }

@@ -1,5 +1,6 @@
 //! Reads a tail's files into records.
 
+use std::io;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -48,9 +49,9 @@ impl Tail {
         };
         let mut opened = match Opened::open(&look.folder.join(&path)) {
             Ok(opened) => opened,
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return reader,
+            Err(error) if error.kind() == io::ErrorKind::NotFound => return reader,
             Err(error) => {
-                batch.problems.push(odd(&path, &format!("cannot be read ({error})"), "a readable file"));
+                batch.problems.push(unreadable(&path, &error));
                 return reader;
             }
         };
@@ -61,7 +62,7 @@ impl Tail {
                 return reader;
             }
             Err(error) => {
-                batch.problems.push(odd(&path, &format!("cannot be read ({error})"), "a readable file"));
+                batch.problems.push(unreadable(&path, &error));
                 return reader;
             }
         };
@@ -120,9 +121,9 @@ impl Tail {
         let Some(aircraft) = &self.aircraft else { return };
         let opened = match Opened::open(&self.folder.join(&file.path)) {
             Ok(opened) => opened,
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return,
+            Err(error) if error.kind() == io::ErrorKind::NotFound => return,
             Err(error) => {
-                batch.problems.push(odd(&file.path, &format!("cannot be read ({error})"), "a readable file"));
+                batch.problems.push(unreadable(&file.path, &error));
                 return;
             }
         };
@@ -155,7 +156,7 @@ impl Tail {
     }
 
     /// Reads a recording again for its pictures.
-    pub fn strips(&self, file: &Found) -> std::io::Result<Vec<Strip>> {
+    pub fn strips(&self, file: &Found) -> io::Result<Vec<Strip>> {
         let layout = match (&file.role, &self.aircraft) {
             (Role::Monitor(Some(i)), Some(aircraft)) => aircraft.monitors.get(*i),
             _ => None,
@@ -174,9 +175,8 @@ impl Tail {
         aircraft: &Aircraft,
         known: Option<&FileRow>,
     ) -> Result<(Opened, Option<FileRecords>), Rejection> {
-        let unreadable =
-            |error: std::io::Error| odd(&file.path, &format!("cannot be read ({error})"), "a readable file");
-        let Some(bytes) = opened.content(LOGBOOK_LIMIT).map_err(unreadable)? else {
+        let failed = |error: io::Error| unreadable(&file.path, &error);
+        let Some(bytes) = opened.content(LOGBOOK_LIMIT).map_err(failed)? else {
             let rejections = vec![odd(&file.path, "larger than 64 MB", "a logbook sheet")];
             return Ok((opened, Some(FileRecords { rejections, ..FileRecords::default() })));
         };
@@ -188,7 +188,7 @@ impl Tail {
         for &layout in layouts {
             let shape = logbook::shape(layout);
             let sheet = match content(&bytes) {
-                Content::Workbook => workbook::read_apart(opened.again().map_err(unreadable)?, &shape),
+                Content::Workbook => workbook::read_apart(opened.again().map_err(failed)?, &shape),
                 _ if younger(file, YOUNG) => {
                     let there = fully_there(&bytes);
                     records.unfinished = there.len() < bytes.len();
@@ -215,6 +215,10 @@ fn sheets(aircraft: &Aircraft, first: Option<usize>) -> Vec<Option<&LogbookLayou
         }
     }
     layouts.into_iter().map(Some).collect()
+}
+
+fn unreadable(path: &str, error: &io::Error) -> Rejection {
+    odd(path, &format!("cannot be read ({error})"), "a readable file")
 }
 
 fn row(path: &str, tail: &str, opened: &Opened, reader: u64) -> FileRow {
