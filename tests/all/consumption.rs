@@ -17,7 +17,7 @@ fn later() -> DateTime<Utc> {
 }
 
 fn judged(engine: &Engine) -> Followed {
-    follow(engine, None, &Rules::default(), &[], later())
+    follow(engine, &[], &Rules::default(), &[], later())
 }
 
 fn of(followed: &Followed, kind: Kind) -> Vec<&Finding> {
@@ -89,7 +89,7 @@ fn a_finding_is_the_same_the_day_it_is_raised_and_a_year_later() {
         let all = judged(&engine);
         for day in (0..engine.events.len()).step_by(29) {
             let as_of = engine.events[day].at;
-            let then = follow(&engine, None, &Rules::default(), &[], as_of);
+            let then = follow(&engine, &[], &Rules::default(), &[], as_of);
             let keys = |f: &Followed| -> Vec<_> {
                 f.findings.iter().filter(|f| f.raised <= as_of).map(|f| (f.key(), f.raised)).collect()
             };
@@ -121,7 +121,7 @@ fn a_closed_rise_makes_the_new_rate_the_baseline() {
     assert!(rise.settled.is_none());
     assert!(open.baseline_qt_per_h.unwrap() < 0.17);
     let closings = [Closing { key: rise.key(), at: rise.raised + TimeDelta::days(1) }];
-    let closed = follow(&engine, None, &Rules::default(), &closings, later());
+    let closed = follow(&engine, &[], &Rules::default(), &closings, later());
     assert!(of(&closed, Kind::OilRateRise)[0].settled.is_some());
     assert!(closed.baseline_qt_per_h.unwrap() > 0.17);
 }
@@ -315,7 +315,7 @@ fn a_mate_that_did_not_change_is_told_beside_the_rise() {
         quiet.ratio = 1.0;
         let mut mate = sim::engine(&quiet, &sim::fly_plan(&quiet, &plan, &mut sim::Dice(seed + 500)));
         mate.serial = "H-2208".into();
-        let followed = follow(&engine, Some(&mate), &Rules::default(), &[], later());
+        let followed = follow(&engine, &[&mate], &Rules::default(), &[], later());
         let alone = judged(&engine);
         assert_eq!(of(&followed, Kind::OilRateRise).len(), of(&alone, Kind::OilRateRise).len());
         let rise = of(&followed, Kind::OilRateRise)[0];

@@ -14,6 +14,13 @@ use crate::records::Instant;
 /// Changes of two engines this near in time are looked at together, days.
 const TOGETHER_DAYS: i64 = 30;
 
+/// The other engine of the twin an engine sits in now.
+pub fn now<'a>(engine: &Engine, mates: &[&'a Engine]) -> Option<&'a Engine> {
+    let tail = &engine.placement()?.tail;
+    let mut beside = mates.iter().filter(|m| m.placement().is_some_and(|p| &p.tail == tail));
+    beside.next().filter(|_| beside.next().is_none()).copied()
+}
+
 fn is_change(f: &Finding) -> bool {
     matches!(f.kind, Kind::OilRateRise | Kind::OilRateFall)
 }

@@ -1,0 +1,82 @@
+//! An engine's events in order of time, and among them those of the engine beside it.
+//!
+//! Where nobody writes down what was flown, the other engine of a twin is the only witness of it: it flew
+//! the same flights. Both engines' entries are gone through in the same order whichever of the two is
+//! followed, so that both come to the same view of what happened.
+
+use std::collections::{HashMap, VecDeque};
+
+use super::track::{NO_SERVICE, Numbering, UNNAMED};
+use crate::engine::{Engine, Event, What};
+use crate::records::Instant;
+
+/// One event to be gone through.
+#[derive(Clone, Copy, Debug)]
+pub struct Step<'a> {
+    pub event: &'a Event,
+    /// The engine it is of: `None`, the one followed; else which of its mates.
+    pub mate: Option<usize>,
+    /// Number of a flight's kind of service.
+    pub service: u8,
+    /// The same flight on a mate.
+    pub beside: Option<(usize, &'a Event)>,
+}
+
+impl Step<'_> {
+    /// A flight whose service nobody wrote down.
+    pub fn is_unnamed(&self) -> bool {
+        self.service == UNNAMED
+    }
+}
+
+/// When, and on what: the same for both engines of a twin, whether they share rows or have a sheet each.
+fn flown(event: &Event) -> Option<(Instant, &str)> {
+    matches!(event.what, What::Flight { inferred: false, .. }).then(|| (event.at, &*event.tail))
+}
+
+/// The engine's events, with those of the `mates` that ever flew beside it in between.
+pub fn of<'a>(engine: &'a Engine, mates: &[&'a Engine]) -> Vec<Step<'a>> {
+    let mut numbering = Numbering::default();
+    let own: Vec<Step<'a>> = engine
+        .events
+        .iter()
+        .map(|event| Step { event, mate: None, service: numbering.number(&event.what), beside: None })
+        .collect();
+    if mates.is_empty() || !own.iter().any(Step::is_unnamed) {
+        return own;
+    }
+    // Several where the log gives no times: the first goes with the first.
+    let mut beside: HashMap<_, VecDeque<(usize, usize)>> = HashMap::new();
+    for (m, mate) in mates.iter().enumerate() {
+        for (i, event) in mate.events.iter().enumerate() {
+            if let Some(key) = flown(event) {
+                beside.entry(key).or_default().push_back((m, i));
+            }
+        }
+    }
+    let mut next = vec![0; mates.len()];
+    let mut steps = Vec::with_capacity(2 * own.len());
+    for mut step in own {
+        let same = flown(step.event).and_then(|key| beside.get_mut(&key)?.pop_front());
+        for (m, mate) in mates.iter().enumerate() {
+            let until = match same {
+                Some((of, i)) if of == m => i.max(next[m]),
+                _ => {
+                    let before = |e: &Event| (e.at, &mate.serial) < (step.event.at, &engine.serial);
+                    next[m] + mate.events[next[m]..].iter().take_while(|e| before(e)).count()
+                }
+            };
+            while next[m] < until {
+                let event = &mate.events[next[m]];
+                steps.push(Step { event, mate: Some(m), service: NO_SERVICE, beside: None });
+                next[m] += 1;
+            }
+        }
+        if let Some((m, i)) = same {
+            step.beside = Some((m, &mates[m].events[i]));
+            next[m] = next[m].max(i + 1);
+        }
+        steps.push(step);
+    }
+    steps
+}
