@@ -441,20 +441,7 @@ fn twins(engines: u64) {
                 case.service_logged = named;
                 case.fault_at = 200.0 + (seed % 50) as f64;
                 (case.hours, case.ratio) = (case.fault_at + 60.0, 2.0);
-                let healthy = Case { ratio: 1.0, ..case.clone() };
-                let mut dice = sim::Dice(case.seed);
-                let plan = sim::schedule(&mut dice, case.hours);
-                let flights = sim::fly_plan(&case, &plan, &mut dice);
-                let engine = sim::engine(&case, &flights);
-                let mut beside = sim::fly_plan(&healthy, &plan, &mut dice);
-                beside.iter_mut().zip(&flights).for_each(|(b, f)| b.at = f.at);
-                let mut mate = sim::engine(&healthy, &beside);
-                mate.serial = "H-2208".into();
-                let onset = flights
-                    .iter()
-                    .find(|f| f.meter - f.hours >= case.fault_at - 1e-6)
-                    .map(|f| f.meter - f.hours)
-                    .unwrap();
+                let ([engine, mate], onset) = sim::twin(&case);
                 let ours = consumption::follow(&engine, &[&mate], &rules, &[], later());
                 let theirs = consumption::follow(&mate, &[&engine], &rules, &[], later());
                 let changes = |f: &consumption::Followed| -> Vec<(Kind, f64)> {

@@ -10,13 +10,17 @@ use super::candidates::Candidate;
 use super::change::{Statistics, accept, statistics};
 use super::keeping::Log;
 use super::steps::Step;
-use super::sump::Who;
+use super::sump::{LEAST_RATE, Who};
+use super::twin;
 use super::unlogged::suspect;
 use super::watch::{QUARTS_AFTER_CHANGE, Watch};
 use crate::engine::{Engine, Event, What};
 
 /// Engines wear, and seldom mend themselves: how far a fall's ln likelihood ratio must be ahead of a rise's.
 const RISE_AHEAD: f64 = 2.0;
+
+/// Ahead by less than this, the ln likelihood ratio does not say which of the two engines it is.
+pub(super) const UNSURE: f64 = 3.0;
 
 /// The mate being followed.
 #[derive(Clone, Copy, Debug)]
@@ -125,6 +129,14 @@ impl<'a> Watch<'a> {
     pub(super) fn mirror(&self, rise: bool) -> Option<Candidate> {
         self.beside?;
         self.track.sump.side(Who::Mate)?.changes.best(!rise)
+    }
+
+    /// A change told here may as well be the mate's, the other way: what is sure is that they moved apart.
+    pub(super) fn tell_apart(&mut self, event: &Event, mirror: &Candidate) {
+        let Some(mate) = self.beside.and_then(|b| self.mates.get(b.mate).copied()) else { return };
+        let theirs = [mirror.rate, (mirror.rate + mirror.size).max(LEAST_RATE)];
+        let engine = self.engine;
+        self.findings.beside_change(event.at, |ours| twin::diverged(engine, mate, ours, theirs));
     }
 
     /// It is the mate that changed.

@@ -80,3 +80,74 @@ pub fn of<'a>(engine: &'a Engine, mates: &[&'a Engine]) -> Vec<Step<'a>> {
     }
     steps
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::judge::running::made;
+
+    fn engine(serial: &str, events: &[(&str, What)]) -> Engine {
+        let mut engine = made::engine(None, 0.0);
+        engine.serial = serial.into();
+        for (at, what) in events {
+            made::push(&mut engine, made::at(at), 1.0, what.clone());
+        }
+        engine
+    }
+
+    fn flight(service: Option<&str>) -> What {
+        What::Flight { hours: 1.0, service: service.map(Into::into), inferred: false }
+    }
+
+    /// Which engine each step is of, its time, and whether the other flew beside.
+    fn order(engine: &Engine, mate: &Engine) -> Vec<(String, String, bool)> {
+        let steps = of(engine, &[mate]);
+        let serial = |s: &Step<'_>| if s.mate.is_some() { mate.serial.to_string() } else { engine.serial.to_string() };
+        steps.iter().map(|s| (serial(s), s.event.at.format("%H:%M").to_string(), s.beside.is_some())).collect()
+    }
+
+    #[test]
+    fn entries_of_both_engines_come_in_the_same_order_whichever_is_followed() {
+        let level = |qt| What::Level { qt };
+        let a = engine(
+            "A",
+            &[
+                ("2026-03-01T08:00:00Z", level(7.0)),
+                ("2026-03-01T08:10:00Z", flight(None)),
+                ("2026-03-01T10:00:00Z", level(6.75)),
+                ("2026-03-01T12:00:00Z", flight(None)),
+            ],
+        );
+        let b = engine(
+            "B",
+            &[
+                ("2026-03-01T08:00:00Z", level(6.5)),
+                ("2026-03-01T08:10:00Z", level(6.5)),
+                ("2026-03-01T08:10:00Z", flight(None)),
+                ("2026-03-01T09:00:00Z", level(6.25)),
+                ("2026-03-01T12:00:00Z", flight(None)),
+            ],
+        );
+        let looks = |steps: Vec<(String, String, bool)>| -> Vec<(String, String)> {
+            steps.into_iter().filter(|s| !s.2).map(|s| (s.0, s.1)).collect()
+        };
+        let expected = [("A", "08:00"), ("B", "08:00"), ("B", "08:10"), ("B", "09:00"), ("A", "10:00")];
+        let expected = expected.map(|(who, at)| (who.to_owned(), at.to_owned())).to_vec();
+        assert_eq!(looks(order(&a, &b)), expected);
+        assert_eq!(looks(order(&b, &a)), expected);
+        assert_eq!(order(&a, &b).iter().filter(|s| s.2).count(), 2);
+    }
+
+    /// Where the service is written down, the mate's entries are not needed and are left out.
+    #[test]
+    fn with_services_written_down_only_the_engine_itself_is_gone_through() {
+        let a = engine("A", &[("2026-03-01T08:10:00Z", flight(Some("charter")))]);
+        let b = engine(
+            "B",
+            &[("2026-03-01T08:00:00Z", What::Level { qt: 6.0 }), ("2026-03-01T08:10:00Z", flight(Some("charter")))],
+        );
+        assert_eq!(order(&a, &b).len(), 1);
+        assert_eq!(order(&a, &b)[0].0, "A");
+    }
+}

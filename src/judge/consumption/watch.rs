@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use super::beside::{Beside, likelier};
+use super::beside::{Beside, UNSURE, likelier};
 use super::calibration::limit;
 use super::change::{Change, Ratios, Statistics, accept, statistics};
 use super::creep::Creep;
@@ -38,7 +38,7 @@ pub(super) struct Kept {
 /// One engine being followed.
 #[derive(Debug)]
 pub struct Watch<'a> {
-    engine: &'a Engine,
+    pub(super) engine: &'a Engine,
     pub(super) rules: &'a Rules,
     pub(super) mates: Vec<&'a Engine>,
     steps: Vec<Step<'a>>,
@@ -50,7 +50,7 @@ pub struct Watch<'a> {
     pub(super) beside_looked: bool,
     pub(super) kept: VecDeque<Kept>,
     pub(super) ratios: Ratios,
-    findings: Findings<'a>,
+    pub(super) findings: Findings<'a>,
     points: Vec<RatePoint>,
     oil: Option<Oil>,
     /// `track.burnt` when the present baseline began, and when judging began anew.
@@ -354,6 +354,9 @@ impl<'a> Watch<'a> {
         let situation = self.situation(event);
         let lost = self.clipped.iter().filter(|(h, _)| *h >= onset.hours).map(|(_, s)| s.clone()).collect();
         self.findings.changed(&change, factor, onset, event, if rise { up } else { down }, lost, &situation);
+        if let Some(mirror) = mirror.filter(|m| m.ln_ratio > found.ln_ratio - UNSURE) {
+            self.tell_apart(event, &mirror);
+        }
         true
     }
 
