@@ -4,7 +4,7 @@
 //! the same flights. Both engines' entries are gone through in the same order whichever of the two is
 //! followed, so that both come to the same view of what happened.
 
-use std::collections::{HashMap, VecDeque};
+use std::collections::{HashMap, HashSet, VecDeque};
 
 use super::track::{NO_SERVICE, Numbering, UNNAMED};
 use crate::engine::{Engine, Event, What};
@@ -45,29 +45,18 @@ pub fn of<'a>(engine: &'a Engine, mates: &[&'a Engine]) -> Vec<Step<'a>> {
     if mates.is_empty() || !own.iter().any(Step::is_unnamed) {
         return own;
     }
-    // Several where the log gives no times: the first goes with the first.
-    let mut beside: HashMap<_, VecDeque<(usize, usize)>> = HashMap::new();
-    for (m, mate) in mates.iter().enumerate() {
-        for (i, event) in mate.events.iter().enumerate() {
-            if let Some(key) = flown(event) {
-                beside.entry(key).or_default().push_back((m, i));
-            }
-        }
-    }
+    let shared = shared(engine, mates);
+    let taken: HashSet<(usize, usize)> = shared.values().copied().collect();
     let mut next = vec![0; mates.len()];
     let mut steps = Vec::with_capacity(2 * own.len());
-    for mut step in own {
-        let same = flown(step.event).and_then(|key| beside.get_mut(&key)?.pop_front());
+    for (k, mut step) in own.into_iter().enumerate() {
+        let same = shared.get(&k).copied();
         for (m, mate) in mates.iter().enumerate() {
-            let until = match same {
-                Some((of, i)) if of == m => i.max(next[m]),
-                _ => {
-                    let before = |e: &Event| (e.at, &mate.serial) < (step.event.at, &engine.serial);
-                    next[m] + mate.events[next[m]..].iter().take_while(|e| before(e)).count()
-                }
+            let comes_first = |i: usize, e: &Event| match same {
+                Some((of, flight)) if of == m => i < flight,
+                _ => (e.at, &mate.serial) < (step.event.at, &engine.serial) && !taken.contains(&(m, i)),
             };
-            while next[m] < until {
-                let event = &mate.events[next[m]];
+            while let Some(event) = mate.events.get(next[m]).filter(|e| comes_first(next[m], e)) {
                 steps.push(Step { event, mate: Some(m), service: NO_SERVICE, beside: None });
                 next[m] += 1;
             }
@@ -79,6 +68,21 @@ pub fn of<'a>(engine: &'a Engine, mates: &[&'a Engine]) -> Vec<Step<'a>> {
         steps.push(step);
     }
     steps
+}
+
+/// Which of the engine's events are flights that a mate flew beside, with the mate and its event.
+fn shared(engine: &Engine, mates: &[&Engine]) -> HashMap<usize, (usize, usize)> {
+    // Several where the log gives no times: the first goes with the first.
+    let mut beside: HashMap<_, VecDeque<(usize, usize)>> = HashMap::new();
+    for (m, mate) in mates.iter().enumerate() {
+        for (i, event) in mate.events.iter().enumerate() {
+            if let Some(key) = flown(event) {
+                beside.entry(key).or_default().push_back((m, i));
+            }
+        }
+    }
+    let own = engine.events.iter().enumerate().filter_map(|(k, event)| flown(event).map(|key| (k, key)));
+    own.filter_map(|(k, key)| Some((k, beside.get_mut(&key)?.pop_front()?))).collect()
 }
 
 #[cfg(test)]
