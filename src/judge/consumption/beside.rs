@@ -19,9 +19,6 @@ use crate::engine::{Engine, Event, What};
 /// Engines wear, and seldom mend themselves: how far a fall's ln likelihood ratio must be ahead of a rise's.
 const RISE_AHEAD: f64 = 2.0;
 
-/// Ahead by less than this, the ln likelihood ratio does not say which of the two engines it is.
-pub(super) const UNSURE: f64 = 3.0;
-
 /// The mate being followed.
 #[derive(Clone, Copy, Debug)]
 pub struct Beside {
@@ -131,7 +128,7 @@ impl<'a> Watch<'a> {
         self.track.sump.side(Who::Mate)?.changes.best(!rise)
     }
 
-    /// A change told here may as well be the mate's, the other way: what is sure is that they moved apart.
+    /// The mate's mirror of a change told here explains as much: what is sure is that the two moved apart.
     pub(super) fn tell_apart(&mut self, event: &Event, mirror: &Candidate) {
         let Some(mate) = self.beside.and_then(|b| self.mates.get(b.mate).copied()) else { return };
         let theirs = [mirror.rate, (mirror.rate + mirror.size).max(LEAST_RATE)];

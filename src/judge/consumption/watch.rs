@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use super::beside::{Beside, UNSURE, likelier};
+use super::beside::{Beside, likelier};
 use super::calibration::limit;
 use super::change::{Change, Ratios, Statistics, accept, statistics};
 use super::creep::Creep;
@@ -354,7 +354,7 @@ impl<'a> Watch<'a> {
         let situation = self.situation(event);
         let lost = self.clipped.iter().filter(|(h, _)| *h >= onset.hours).map(|(_, s)| s.clone()).collect();
         self.findings.changed(&change, factor, onset, event, if rise { up } else { down }, lost, &situation);
-        if let Some(mirror) = mirror.filter(|m| m.ln_ratio > found.ln_ratio - UNSURE) {
+        if let Some(mirror) = mirror.filter(|m| m.ln_ratio > found.ln_ratio) {
             self.tell_apart(event, &mirror);
         }
         true
