@@ -102,7 +102,7 @@ fn one(mut seen: Seen, number: u32, as_json: bool) -> Result<u8, Stop> {
         output::json(&json::alert_in_full(&alert, course.as_ref(), otherwise.as_ref(), zone))?;
         return Ok(0);
     }
-    let engine = engines.iter().find(|e| Some(&e.serial) == finding.serial.as_ref());
+    let engine = words::engine_of(finding, engines);
     let (model, serial) = engine.map_or(("", ""), |e| (&*e.model, &*e.serial));
     let explained = seen.rules.config.explain(&finding.tail, model, serial);
     let otherwise = otherwise.and_then(|o| words::otherwise(&o, finding, &explained, zone));

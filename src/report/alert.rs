@@ -57,7 +57,7 @@ pub struct Course {
 
 /// The course of an alert that hangs on a limit over time; `None` for the others.
 pub fn course(finding: &Finding, engines: &[EngineView]) -> Option<Course> {
-    let engine = engines.iter().find(|e| Some(&e.serial) == finding.serial.as_ref())?;
+    let engine = words::engine_of(finding, engines)?;
     let ceiling = engine.ceiling_qt_per_h.unwrap_or(f64::NAN);
     let rate = |qt_per_h| numbers::rate(qt_per_h);
     let (what, value): (_, fn(f64) -> String) = match finding.kind {

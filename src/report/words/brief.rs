@@ -46,7 +46,7 @@ pub fn brief(alert: &Alert, engines: &[EngineView], zone: Tz) -> Vec<String> {
 }
 
 /// The view of the engine a finding is about.
-pub(super) fn engine_of<'a>(finding: &Finding, engines: &'a [EngineView]) -> Option<&'a EngineView> {
+pub fn engine_of<'a>(finding: &Finding, engines: &'a [EngineView]) -> Option<&'a EngineView> {
     let serial = finding.serial.as_ref()?;
     engines.iter().find(|e| e.serial == *serial)
 }

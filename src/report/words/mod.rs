@@ -22,7 +22,7 @@ use chrono_tz::Tz;
 use crate::judge::{EnginePhase, EngineView, Finding, Kind, Level};
 use facts::Facts;
 
-pub use brief::brief;
+pub use brief::{brief, engine_of};
 pub(in crate::report) use explain::capital;
 pub use explain::{Paragraph, explain, identity, state_words};
 pub use otherwise::otherwise;

@@ -8,7 +8,7 @@ mod grade;
 mod once;
 mod rate;
 
-use super::keeping::Log;
+use super::track::Log;
 use crate::config::Rules;
 use crate::engine::{Engine, Event, What};
 use crate::judge::{Closing, Finding, Rate, Settled};
