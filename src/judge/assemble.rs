@@ -17,7 +17,7 @@ pub fn judge(fleet: &Fleet, rules: &dyn RulesFor, zone: Tz, closings: &[Closing]
     let mut judgement = Judgement::default();
     for engine in &fleet.engines {
         let rules = rules_of(engine, rules);
-        let (view, findings) = one(engine, mate(fleet, engine), &rules, zone, closings, as_of);
+        let (view, findings) = one(engine, &mates(fleet, engine), &rules, zone, closings, as_of);
         judgement.engines.push(view);
         judgement.findings.extend(findings.into_iter().map(|f| levelled(f, &rules)));
     }
@@ -55,28 +55,22 @@ pub fn levelled(mut finding: Finding, rules: &Rules) -> Finding {
     finding
 }
 
-/// The other engine of the twin an engine sits in now.
-fn mate<'a>(fleet: &'a Fleet, engine: &Engine) -> Option<&'a Engine> {
-    let tail = &engine.placement()?.tail;
-    let aircraft = fleet.aircraft.iter().find(|a| &a.tail == tail)?;
-    let mut others = aircraft.installed.iter().filter(|(_, serial)| serial != &engine.serial);
-    let (_, serial) = others.next()?;
-    match others.next() {
-        Some(_) => None,
-        None => fleet.engines.iter().find(|e| &e.serial == serial),
-    }
+/// The engines that ever sat on an aircraft this one sat on.
+fn mates<'a>(fleet: &'a Fleet, engine: &Engine) -> Vec<&'a Engine> {
+    let shared = |other: &Engine| other.placements.iter().any(|p| engine.placements.iter().any(|q| p.tail == q.tail));
+    fleet.engines.iter().filter(|e| e.serial != engine.serial && shared(e)).collect()
 }
 
 fn one(
     engine: &Engine,
-    mate: Option<&Engine>,
+    mates: &[&Engine],
     rules: &Rules,
     zone: Tz,
     closings: &[Closing],
     as_of: Instant,
 ) -> (EngineView, Vec<Finding>) {
     let changes = oil_change::judge(engine, rules, zone, as_of);
-    let followed = consumption::follow(engine, mate, rules, closings, as_of);
+    let followed = consumption::follow(engine, mates, rules, closings, as_of);
     let clock = engine.last_placement().map_or("engine hours", |p| p.meter.clock());
     let mut findings = changes.findings;
     findings.extend(followed.findings);

@@ -12,7 +12,7 @@ use cowlwatch::judge::consumption::belief::{Score, Seen};
 use cowlwatch::judge::consumption::candidates::Candidates;
 use cowlwatch::judge::consumption::change::{Ratios, statistics};
 use cowlwatch::judge::consumption::evidence::{normal_cdf, normal_pdf};
-use cowlwatch::judge::consumption::sump::{LEVEL, RATE, Sump};
+use cowlwatch::judge::consumption::sump::{LEVEL, RATE, Sump, Who};
 
 const FILL_QT: f64 = 7.0;
 const MARK_QT: f64 = 6.0;
@@ -89,8 +89,8 @@ fn says(sump: &mut Sump, log: &str, row: &Row) -> Option<Score> {
     let z = (level - MARK_QT) / spread;
     match log {
         "levels" => {
-            let (score, squared) = value(row.reading - level, sump.noise * (var + 0.26 * 0.26), 3.0);
-            sump.noise = (0.985 * sump.noise + 0.015 * (squared * sump.noise).min(9.0)).max(1.0);
+            let (score, squared) = value(row.reading - level, sump.own.noise * (var + 0.26 * 0.26), 3.0);
+            sump.own.noise = (0.985 * sump.own.noise + 0.015 * (squared * sump.own.noise).min(9.0)).max(1.0);
             Some(score)
         }
         "levels-plain" => Some(value(row.reading - level, var + 0.26 * 0.26, f64::INFINITY).0),
@@ -117,13 +117,13 @@ fn says(sump: &mut Sump, log: &str, row: &Row) -> Option<Score> {
 
 fn look((sump, tops): &mut State, log: &str, row: &Row) {
     if row.refilled {
-        sump.refill(FILL_QT, REFILL_VAR);
+        sump.refill(Who::Own, FILL_QT, REFILL_VAR);
         tops.clear();
     }
     let Some(score) = says(sump, log, row) else { return };
     let seen = Seen::only(LEVEL);
     let gain = sump.belief.gain(seen);
-    sump.changes.observe(sump.belief.n, seen, &gain, score);
+    sump.own.changes.observe(sump.belief.n, seen, &gain, score);
     tops.observe(sump.belief.n, seen, &gain, score);
     sump.belief.correct(&gain, score);
     let rate = &mut sump.belief.mean[RATE];
@@ -132,16 +132,16 @@ fn look((sump, tops): &mut State, log: &str, row: &Row) {
 
 fn fly((sump, tops): &mut State, row: &Row) {
     if row.added > 0.0 {
-        sump.pour(row.added);
+        sump.pour(Who::Own, row.added);
     }
     tops.begin(LEVEL, 1.0, sump.flights);
-    sump.begin_flight(0.0);
+    sump.begin_flight([0.0; 2]);
     let (hours, rate) = (row.hours * row.factor, sump.rate());
     let mut slope = [0.0; 10];
     slope[RATE] = -hours;
     sump.belief.burn(LEVEL, rate * hours, &slope, (0.40 * rate * hours).powi(2) + 1e-4);
     sump.belief.cov[RATE][RATE] += (0.005 * rate).powi(2) * row.hours;
-    sump.changes.burn(sump.belief.n, LEVEL, &slope);
+    sump.own.changes.burn(sump.belief.n, LEVEL, &slope);
     tops.burn(sump.belief.n, LEVEL, &slope);
 }
 
@@ -156,12 +156,12 @@ fn forgotten(tops: &Tops, until: u32) -> Option<(u32, f64, f64)> {
 
 fn suspect((sump, tops): &State) -> Option<(u32, f64)> {
     let (flight, qt, odds) = forgotten(tops, sump.flights.checked_sub(3)?)?;
-    let fall = sump.changes.best_of(&LOOKED_FOR.falls, u32::MAX).map_or(f64::NEG_INFINITY, |best| best.1);
+    let fall = sump.own.changes.best_of(&LOOKED_FOR.falls, u32::MAX).map_or(f64::NEG_INFINITY, |best| best.1);
     (odds > 2.0 && odds > fall - 1.0).then_some((flight, qt))
 }
 
 fn tell((sump, tops): &State, levels: bool) -> (f64, f64, f64, f64) {
-    let mut s = statistics(sump, &LOOKED_FOR, false);
+    let mut s = statistics(&sump.own, &LOOKED_FOR, false);
     if levels {
         s.ln_fall -= forgotten(tops, u32::MAX).map_or(0.0, |f| f.2.max(0.0));
     }
@@ -176,21 +176,21 @@ fn check(log: &str, ratio: &str) {
     let mut inferred = vec![0.0; rows.len()];
     let levels = log == "levels";
     for i in 0..rows.len() {
-        let mut state = kept[i];
+        let mut state = kept[i].clone();
         look(&mut state, log, &rows[i]);
         got[i] = tell(&state, levels);
         if let Some((flight, quarts)) = suspect(&state).filter(|_| levels) {
             // Candidates begin with a flight, so an addition is first seen at the observation after it.
             let from = flight as usize + 1;
             inferred[from] += quarts;
-            kept[from].0.pour_unlogged(quarts);
+            kept[from].0.pour_unlogged(Who::Own, quarts);
             for k in from..=i {
-                state = kept[k];
+                state = kept[k].clone();
                 look(&mut state, log, &rows[k]);
                 (got[k].0, got[k].1, ..) = tell(&state, levels);
                 if k < i {
                     fly(&mut state, &rows[k]);
-                    kept[k + 1] = state;
+                    kept[k + 1] = state.clone();
                 }
             }
         }

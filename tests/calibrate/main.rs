@@ -27,7 +27,7 @@ fn counts(kept: Kept, rate: f64, engines: u64, setting: f64) -> [f64; 2] {
         case.hours = HOURS;
         let engine = sim::engine(&case, &sim::fly(&case));
         let later = DateTime::from_timestamp(4_000_000_000, 0).unwrap();
-        for finding in consumption::follow(&engine, None, &rules, &[], later).findings {
+        for finding in consumption::follow(&engine, &[], &rules, &[], later).findings {
             match finding.kind {
                 Kind::OilRateRise => sides[0] += 1.0,
                 Kind::OilRateFall => sides[1] += 1.0,

@@ -30,7 +30,7 @@ fn main() {
                 let mut rules = Rules::default();
                 rules.consumption.false_alarms_per_1000_h = 1.0;
                 rules.consumption.smallest_change = smallest;
-                let followed = consumption::follow(&engine, None, &rules, &[], as_of);
+                let followed = consumption::follow(&engine, &[], &rules, &[], as_of);
                 let rate = |k: Kind| matches!(k, Kind::OilRateRise | Kind::OilRateFall);
                 alarms[row][log] += followed.findings.iter().filter(|f| rate(f.kind)).count() as u32;
             }

@@ -23,7 +23,7 @@ fn quantile(sorted: &[f64], q: f64) -> f64 {
 /// A case with a fault, judged, with the engine hours at which the fault began to fly.
 fn judged(case: &Case, rules: &Rules) -> (consumption::Followed, f64) {
     let flights = sim::fly(case);
-    let followed = consumption::follow(&sim::engine(case, &flights), None, rules, &[], later());
+    let followed = consumption::follow(&sim::engine(case, &flights), &[], rules, &[], later());
     let first = flights.iter().find(|f| f.meter - f.hours >= case.fault_at - 1e-6).unwrap();
     (followed, first.meter - first.hours)
 }
@@ -76,7 +76,7 @@ fn healthy(kept: Kept, rate: f64, engines: u64, hours: f64, setting: f64, change
         change(&mut case);
         let flights = sim::fly(&case);
         let engine = sim::engine(&case, &flights);
-        let followed = consumption::follow(&engine, None, &rules, &[], later());
+        let followed = consumption::follow(&engine, &[], &rules, &[], later());
         rises += followed.findings.iter().filter(|f| f.kind == Kind::OilRateRise).count();
         falls += followed.findings.iter().filter(|f| f.kind == Kind::OilRateFall).count();
         unlogged += followed.findings.iter().filter(|f| f.kind == Kind::AdditionNotLogged).count();
@@ -235,7 +235,7 @@ fn break_in(engines: u64) {
                 case.break_in = Some((b, tau));
                 case.hours = by;
                 let engine = sim::engine(&case, &sim::fly(&case));
-                let followed = consumption::follow(&engine, None, &Rules::default(), &[], later());
+                let followed = consumption::follow(&engine, &[], &Rules::default(), &[], later());
                 let any = |kind| usize::from(followed.findings.iter().any(|f| f.kind == kind));
                 called += any(Kind::BreakInStabilised);
                 falls += any(Kind::OilRateFall);
@@ -253,7 +253,7 @@ fn break_in(engines: u64) {
 }
 
 /// Operating characteristic of rises at one rate: false alarms per 1000 h against delay, over settings.
-fn roc(engines: u64, rate: f64, ratio: f64) {
+fn roc(engines: u64, rate: f64, ratio: f64, change: &dyn Fn(&mut Case)) {
     for kept in [Kept::Levels, Kept::Flights, Kept::Additions] {
         let mut at: Vec<[f64; 5]> = Vec::new();
         for setting in [0.1, 0.2, 0.4, 0.8, 1.6] {
@@ -263,8 +263,9 @@ fn roc(engines: u64, rate: f64, ratio: f64) {
             for seed in 0..engines {
                 let mut case = Case::realistic(20_000_001 + seed, kept);
                 (case.rate, case.hours) = (rate, 1000.0);
+                change(&mut case);
                 let engine = sim::engine(&case, &sim::fly(&case));
-                let f = consumption::follow(&engine, None, &rules, &[], later());
+                let f = consumption::follow(&engine, &[], &rules, &[], later());
                 rises += f.findings.iter().filter(|f| f.kind == Kind::OilRateRise).count();
             }
             let (mut found, mut missed) = (Vec::new(), 0);
@@ -274,6 +275,7 @@ fn roc(engines: u64, rate: f64, ratio: f64) {
                 case.fault_at = 200.0 + (seed % 50) as f64;
                 case.hours = case.fault_at + 60.0;
                 case.ratio = ratio;
+                change(&mut case);
                 let (followed, onset) = judged(&case, &rules);
                 let mut rises = followed.findings.iter().filter(|f| f.kind == Kind::OilRateRise);
                 let early = followed.findings.iter().any(|f| f.kind == Kind::OilRateRise && f.hours.unwrap() <= onset);
@@ -308,6 +310,24 @@ fn roc(engines: u64, rate: f64, ratio: f64) {
     }
 }
 
+/// Where nobody writes the service down: false alarms, and delays at equal false rises.
+fn unnamed(engines: u64) {
+    let cases: [(&str, Change); 3] = [
+        ("one service only, not named", &|c| (c.service_spread, c.service_logged) = (0.0, false)),
+        ("services 25 % apart, not named", &|c| c.service_logged = false),
+        ("the same, named", &|_| {}),
+    ];
+    for (name, change) in cases {
+        println!("{name}:");
+        for kept in [Kept::Levels, Kept::Flights] {
+            for rate in [1.0 / 20.0, 1.0 / 8.0, 1.0 / 3.0] {
+                healthy(kept, rate, engines, 1000.0, 0.667, change);
+            }
+        }
+        roc(engines, 0.125, 2.0, change);
+    }
+}
+
 /// Time to follow a long life.
 fn speed() {
     let mut case = Case::realistic(9, Kept::Levels);
@@ -318,7 +338,7 @@ fn speed() {
     let start = std::time::Instant::now();
     let rounds = 20;
     for _ in 0..rounds {
-        std::hint::black_box(consumption::follow(&engine, None, &rules, &[], later()));
+        std::hint::black_box(consumption::follow(&engine, &[], &rules, &[], later()));
     }
     println!("{} flights: {:.1} ms", flights.len(), start.elapsed().as_secs_f64() * 1000.0 / f64::from(rounds));
 }
@@ -348,9 +368,15 @@ fn main() {
     if std::env::args().nth(2).is_some_and(|a| a == "roc") {
         let engines = std::env::args().nth(1).unwrap().parse().unwrap();
         for (rate, ratio) in [(0.125, 2.0), (0.125, 1.5), (0.05, 2.0), (0.25, 2.0)] {
-            roc(engines, rate, ratio);
+            roc(engines, rate, ratio, &|_| {});
         }
         return;
+    }
+    if std::env::args().nth(2).is_some_and(|a| a == "twins") {
+        return twins(std::env::args().nth(1).unwrap().parse().unwrap());
+    }
+    if std::env::args().nth(2).is_some_and(|a| a == "unnamed") {
+        return unnamed(std::env::args().nth(1).unwrap().parse().unwrap());
     }
     if std::env::args().nth(2).is_some() {
         return explore(500);
@@ -393,12 +419,55 @@ fn when(engines: u64) {
                 case.hours = 999.0;
                 change(&mut case);
                 let engine = sim::engine(&case, &sim::fly(&case));
-                let f = consumption::follow(&engine, None, &rules, &[], later());
+                let f = consumption::follow(&engine, &[], &rules, &[], later());
                 for f in f.findings.iter().filter(|f| f.kind == Kind::OilRateRise) {
                     bins[((f.hours.unwrap() / 50.0) as usize).min(19)] += 1;
                 }
             }
             println!("{kept:?} {name}: {bins:?} total {}", bins.iter().sum::<u32>());
+        }
+    }
+}
+
+/// Twins, one of whose engines begins to burn twice as much: named and unnamed services, found and mates accused.
+fn twins(engines: u64) {
+    for kept in [Kept::Levels, Kept::Flights] {
+        for named in [true, false] {
+            let mut rules = Rules::default();
+            rules.consumption.false_alarms_per_1000_h = 0.667;
+            let (mut found, mut missed, mut accused, mut early, mut flown) = (Vec::new(), 0, 0, 0, 0.0);
+            for seed in 0..engines {
+                let mut case = Case::realistic(40_000_001 + seed, kept);
+                case.service_logged = named;
+                case.fault_at = 200.0 + (seed % 50) as f64;
+                (case.hours, case.ratio) = (case.fault_at + 60.0, 2.0);
+                let ([engine, mate], onset) = sim::twin(&case);
+                let ours = consumption::follow(&engine, &[&mate], &rules, &[], later());
+                let theirs = consumption::follow(&mate, &[&engine], &rules, &[], later());
+                let changes = |f: &consumption::Followed| -> Vec<(Kind, f64)> {
+                    let is = |k| matches!(k, Kind::OilRateRise | Kind::OilRateFall);
+                    f.findings.iter().filter(|f| is(f.kind)).map(|f| (f.kind, f.hours.unwrap())).collect()
+                };
+                let (ours, theirs) = (changes(&ours), changes(&theirs));
+                early += ours.iter().chain(&theirs).filter(|(k, h)| *k == Kind::OilRateRise && *h <= onset).count();
+                flown += 2.0 * onset;
+                match ours.iter().find(|(k, h)| *k == Kind::OilRateRise && *h > onset) {
+                    Some((_, h)) if *h - onset <= 50.0 => found.push(h - onset),
+                    _ => missed += 1,
+                }
+                accused += usize::from(theirs.iter().any(|(_, h)| *h > onset && *h <= onset + 50.0));
+            }
+            found.sort_by(f64::total_cmp);
+            println!(
+                "{kept:?} twins, service {}: median {:.1} h, 90 % {:.1} h, mean {:.1}, missed {:.1} %, mate accused {:.1} %, false rises before {:.2} per 1000 h",
+                if named { "named" } else { "not named" },
+                quantile(&found, 0.5),
+                quantile(&found, 0.9),
+                found.iter().sum::<f64>() / found.len() as f64,
+                100.0 * missed as f64 / engines as f64,
+                100.0 * accused as f64 / engines as f64,
+                1000.0 * early as f64 / flown
+            );
         }
     }
 }

@@ -223,6 +223,21 @@ pub fn fly_plan_with(case: &Case, plan: &[(f64, usize)], dice: &mut Dice, fault:
     out
 }
 
+/// The two engines of a twin on the same flights; only the first has the fault. With the engine hours at which that
+/// began to fly.
+pub fn twin(case: &Case) -> ([Engine; 2], f64) {
+    let mut dice = Dice(case.seed.wrapping_mul(0x5851_f42d_4c95_7f2d) ^ 0x1234);
+    let plan = schedule(&mut dice, case.hours);
+    let flights = fly_plan(case, &plan, &mut dice);
+    let healthy = Case { ratio: 1.0, ..case.clone() };
+    let mut beside = fly_plan(&healthy, &plan, &mut dice);
+    beside.iter_mut().zip(&flights).for_each(|(b, f)| b.at = f.at);
+    let mut mate = engine(&healthy, &beside);
+    mate.serial = "H-2208".into();
+    let first = flights.iter().find(|f| f.meter - f.hours >= case.fault_at - 1e-6);
+    ([engine(case, &flights), mate], first.map_or(f64::INFINITY, |f| f.meter - f.hours))
+}
+
 /// A plain engine model: no ceiling in reach.
 pub fn model() -> Arc<Model> {
     let source = Source { file: "engines.toml".into(), line: 1 };

@@ -4,7 +4,7 @@
 //! limit of `A` flights gives about one false alarm per `A` flights; the table corrects that, by
 //! simulation, for the kind of log and the rate.
 
-use super::track::Log;
+use super::keeping::Log;
 
 /// Share of the false alarms a user allows that goes to rises; falls are mostly questions about the log.
 pub const RISE_SHARE: f64 = 0.8;

@@ -1,7 +1,7 @@
 //! The statistics of a rise and of a fall, and what a change looks like once found.
 
 use super::candidates::Candidate;
-use super::sump::{RATE, Sump};
+use super::sump::{LEAST_RATE, Side, Sump, Who};
 use super::unlogged;
 
 /// Ratios to the baseline looked for at the usual smallest change of 1.5.
@@ -16,11 +16,11 @@ pub struct Statistics {
 }
 
 /// Both statistics now. `levels`: the log holds dipstick readings, so that a fall may be an addition not logged.
-pub fn statistics(sump: &Sump, ratios: &Ratios, levels: bool) -> Statistics {
-    let ln_rise = sump.changes.ln_sum(&ratios.rises);
-    let mut ln_fall = sump.changes.ln_sum(&ratios.falls);
+pub fn statistics(side: &Side, ratios: &Ratios, levels: bool) -> Statistics {
+    let ln_rise = side.changes.ln_sum(&ratios.rises);
+    let mut ln_fall = side.changes.ln_sum(&ratios.falls);
     if levels {
-        ln_fall -= unlogged::ln_odds(sump).max(0.0);
+        ln_fall -= unlogged::ln_odds(side).max(0.0);
     }
     Statistics { ln_rise, ln_fall }
 }
@@ -67,11 +67,11 @@ const CHOSEN: f64 = 0.3;
 /// Standard deviation added to an accepted change, of its size: it may have been none.
 const WHETHER: f64 = 0.5;
 
-/// The belief follows a change that was found, and the search starts anew.
-pub fn accept(sump: &mut Sump, found: &Candidate) {
+/// The belief follows a change that was found on one of the engines, and the search starts anew.
+pub fn accept(sump: &mut Sump, who: Who, found: &Candidate) {
+    let Some(rate) = sump.side(who).map(|s| s.rate) else { return };
     sump.belief.shift(&found.error, found.size, found.variance + (WHETHER * found.size).powi(2));
-    let rate = &mut sump.belief.mean[RATE];
-    *rate = rate.max(0.002);
-    sump.changes.clear();
-    sump.top_ups.clear();
+    let rate = &mut sump.belief.mean[rate];
+    *rate = rate.max(LEAST_RATE);
+    sump.clear();
 }

@@ -1,6 +1,7 @@
 //! Oil consumption: the state of the sump, the rate, and the day it changed.
 
 pub mod belief;
+mod beside;
 pub mod calibration;
 pub mod candidates;
 pub mod change;
@@ -8,7 +9,9 @@ pub mod compare;
 mod creep;
 pub mod evidence;
 mod findings;
+mod keeping;
 pub mod seating;
+mod steps;
 pub mod sump;
 pub mod track;
 mod twin;
@@ -40,15 +43,15 @@ pub struct Followed {
 
 /// Follows an engine's oil through its whole life up to `as_of`.
 ///
-/// `mate` is the other engine of the twin it sits in now, if any. Pure: the same records give the
+/// `mates`: the other engines that ever flew on the same aircraft. Pure: the same records give the
 /// same findings, and a finding raised by the records up to a moment stays the same when more come.
-pub fn follow(engine: &Engine, mate: Option<&Engine>, rules: &Rules, closings: &[Closing], as_of: Instant) -> Followed {
-    let mut followed = watch::Watch::new(engine, rules, closings).run(as_of);
+pub fn follow(engine: &Engine, mates: &[&Engine], rules: &Rules, closings: &[Closing], as_of: Instant) -> Followed {
+    let mut followed = watch::Watch::new(engine, mates, rules, closings).run(as_of);
     let changed = |f: &Finding| matches!(f.kind, Kind::OilRateRise | Kind::OilRateFall);
-    if let Some(mate) = mate
+    if let Some(mate) = twin::now(engine, mates)
         && followed.findings.iter().any(changed)
     {
-        let other = watch::Watch::new(mate, rules, &[]).run(as_of);
+        let other = watch::Watch::new(mate, &[engine], rules, &[]).run(as_of);
         twin::compare(engine, mate, &mut followed, &other);
     }
     followed
@@ -68,9 +71,9 @@ const NINETY: f64 = 1.645;
 fn estimate(track: &track::Track) -> Rate {
     let (rate, sd) = track.mean_rate();
     let (unlogged, model_sd) = match track.log() {
-        track::Log::Levels => (UNLOGGED_LEVELS, MODEL_SD),
-        track::Log::FlightsAndAdditions => (UNLOGGED_ADDITIONS, MODEL_SD_FLIGHTS),
-        track::Log::AdditionsOnly => (UNLOGGED_ADDITIONS, MODEL_SD_ADDITIONS),
+        keeping::Log::Levels => (UNLOGGED_LEVELS, MODEL_SD),
+        keeping::Log::FlightsAndAdditions => (UNLOGGED_ADDITIONS, MODEL_SD_FLIGHTS),
+        keeping::Log::AdditionsOnly => (UNLOGGED_ADDITIONS, MODEL_SD_ADDITIONS),
     };
     let rate = rate / (1.0 - unlogged);
     let half = NINETY * (sd / (1.0 - unlogged)).hypot(model_sd * rate);

@@ -105,7 +105,7 @@ impl Seating {
             ratio += weight * kept;
             squares += weight * kept * kept;
             let factor = service * e.between(start, end);
-            burn(&mut e.belief, Leg { hours, factor, service: None, inferred: None });
+            burn(&mut e.belief, [LEVEL, RATE], Leg { hours, factor, service: None, inferred: None });
         }
         let mean = ratio / sum;
         (after / before, (squares / sum - mean * mean).max(0.0).sqrt())

@@ -13,8 +13,6 @@ pub const LEVEL: usize = 0;
 /// Index of the rate, qt per engine hour.
 pub const RATE: usize = 1;
 
-/// Variance of the level after a refill, qt² (0.3 qt).
-pub const REFILL_VAR: f64 = 0.09;
 /// Variance of a logged quantity, qt².
 const POURED_VAR: f64 = 0.03 * 0.03;
 /// Variance of a quantity that was not logged, qt² (0.14 qt).
@@ -35,6 +33,10 @@ pub const LEAST_RATE: f64 = 0.002;
 /// Spread of a service's factor on consumption.
 const SERVICE_SD: f64 = 0.25;
 
+/// Spread of what flights nobody named have in common, and how much of it one takes over from the one before.
+const UNNAMED_SD: f64 = 0.22;
+const RUNS_ON: f64 = 0.92;
+
 /// Past flights kept as possible moments of change.
 pub const CHANGES: usize = 80;
 
@@ -50,14 +52,43 @@ pub struct Leg {
     pub inferred: Option<f64>,
 }
 
-/// Level, rate and candidates of one sump. Copying it is taking a snapshot.
+/// Whose oil: the engine followed, or the other engine of its twin, which flies the same flights.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Who {
+    Own,
+    Mate,
+}
+
+/// One engine's unknowns in the belief, and what may have happened to them.
 #[derive(Clone, Copy, Debug)]
-pub struct Sump {
-    pub belief: Belief,
+pub struct Side {
+    pub level: usize,
+    pub rate: usize,
     pub changes: Candidates<CHANGES>,
     pub top_ups: TopUps,
     /// Widening of the reading error, ≥ 1: grows with a sloppy dipstick.
     pub noise: f64,
+}
+
+impl Side {
+    fn new(level: usize, rate: usize) -> Self {
+        Self { level, rate, changes: Candidates::EMPTY, top_ups: TopUps::EMPTY, noise: 1.0 }
+    }
+
+    /// What may have happened is forgotten.
+    pub fn clear(&mut self) {
+        self.changes.clear();
+        self.top_ups.clear();
+    }
+}
+
+/// Level, rate and candidates of one sump, and of the mate's where that is followed with it. A clone is a snapshot.
+#[derive(Clone, Debug)]
+pub struct Sump {
+    pub belief: Belief,
+    pub own: Side,
+    /// Most engines have none, and snapshots are many.
+    pub mate: Option<Box<Side>>,
     /// Flights begun so far.
     pub flights: u32,
 }
@@ -68,7 +99,60 @@ impl Sump {
         let mut belief = Belief::EMPTY;
         belief.push(level, variance);
         belief.push(FIRST_RATE, FIRST_RATE_SD * FIRST_RATE_SD);
-        Self { belief, changes: Candidates::EMPTY, top_ups: TopUps::EMPTY, noise: 1.0, flights: 0 }
+        Self { belief, own: Side::new(LEVEL, RATE), mate: None, flights: 0 }
+    }
+
+    /// Follows the mate's oil from now on, or again from the beginning. False: there is no room for it.
+    pub fn follow_mate(&mut self, level: f64, variance: f64) -> bool {
+        let rate = (FIRST_RATE, FIRST_RATE_SD * FIRST_RATE_SD);
+        let side = match self.mate.as_deref() {
+            Some(old) => Side::new(old.level, old.rate),
+            None if self.belief.n + 3 > UNKNOWNS => return false,
+            None => Side::new(self.belief.n, self.belief.n + 1),
+        };
+        if side.level == self.belief.n {
+            self.belief.push(level, variance);
+            self.belief.push(rate.0, rate.1);
+        } else {
+            self.belief.reset(side.level, level, variance);
+            self.belief.reset(side.rate, rate.0, rate.1);
+        }
+        self.settle(side.level);
+        self.settle(side.rate);
+        self.mate = Some(Box::new(side));
+        true
+    }
+
+    /// The side of one of the engines; the mate's only where it is followed.
+    pub fn side(&self, who: Who) -> Option<&Side> {
+        match who {
+            Who::Own => Some(&self.own),
+            Who::Mate => self.mate.as_deref(),
+        }
+    }
+
+    fn sides(&mut self) -> impl Iterator<Item = &mut Side> {
+        std::iter::once(&mut self.own).chain(self.mate.as_deref_mut())
+    }
+
+    pub fn side_mut(&mut self, who: Who) -> Option<&mut Side> {
+        match who {
+            Who::Own => Some(&mut self.own),
+            Who::Mate => self.mate.as_deref_mut(),
+        }
+    }
+
+    /// What may have happened to either engine is forgotten.
+    pub fn clear(&mut self) {
+        self.sides().for_each(Side::clear);
+    }
+
+    /// An unknown is known afresh: no candidate misleads about it any more.
+    pub fn settle(&mut self, unknown: usize) {
+        for side in self.sides() {
+            side.changes.settle(unknown);
+            side.top_ups.settle(unknown);
+        }
     }
 
     pub fn level(&self) -> f64 {
@@ -80,50 +164,69 @@ impl Sump {
     }
 
     /// Drained and refilled to `level`.
-    pub fn refill(&mut self, level: f64, variance: f64) {
-        self.belief.reset(LEVEL, level, variance);
-        self.changes.settle(LEVEL);
-        self.top_ups.clear();
+    pub fn refill(&mut self, who: Who, level: f64, variance: f64) {
+        let Some(side) = self.side_mut(who) else { return };
+        side.top_ups.clear();
+        let i = side.level;
+        self.belief.reset(i, level, variance);
+        self.settle(i);
     }
 
-    /// A look at the oil: candidates take it in first, the belief after.
-    pub fn look(&mut self, look: Look) -> Evidence {
-        let evidence = weigh(look, LEVEL, &self.belief, self.noise);
+    /// A look at the oil: candidates take it in first, the belief after. `None`: a mate that is not followed.
+    pub fn look(&mut self, who: Who, look: Look) -> Option<Evidence> {
+        let side = self.side(who)?;
+        let evidence = weigh(look, side.level, &self.belief, side.noise);
         let gain = self.belief.gain(evidence.seen);
-        self.changes.observe(self.belief.n, evidence.seen, &gain, evidence.score);
-        self.top_ups.observe(self.belief.n, &evidence, &gain);
-        self.belief.correct(&gain, evidence.score);
-        if matches!(look, Look::Reading(_)) {
-            let squared = (evidence.surprise * evidence.surprise * self.noise).min(9.0);
-            self.noise = (0.985 * self.noise + 0.015 * squared).max(1.0);
+        let n = self.belief.n;
+        for side in self.sides() {
+            side.changes.observe(n, evidence.seen, &gain, evidence.score);
+            side.top_ups.observe(n, &evidence, &gain);
         }
-        evidence
+        self.belief.correct(&gain, evidence.score);
+        if let (Look::Reading(_), Some(side)) = (look, self.side_mut(who)) {
+            let squared = (evidence.surprise * evidence.surprise * side.noise).min(9.0);
+            side.noise = (0.985 * side.noise + 0.015 * squared).max(1.0);
+        }
+        Some(evidence)
+    }
+
+    fn add(&mut self, who: Who, quantity: f64, variance: f64) {
+        if let Some(i) = self.side(who).map(|s| s.level) {
+            self.belief.mean[i] += quantity;
+            self.belief.cov[i][i] += variance;
+        }
     }
 
     /// Oil went in, qt.
-    pub fn pour(&mut self, quantity: f64) {
-        self.belief.mean[LEVEL] += quantity;
-        self.belief.cov[LEVEL][LEVEL] += POURED_VAR;
+    pub fn pour(&mut self, who: Who, quantity: f64) {
+        self.add(who, quantity, POURED_VAR);
     }
 
     /// An addition that seems to have been made and not logged is taken as made.
-    pub fn pour_unlogged(&mut self, quantity: f64) {
-        self.belief.mean[LEVEL] += quantity;
-        self.belief.cov[LEVEL][LEVEL] += UNLOGGED_VAR;
+    pub fn pour_unlogged(&mut self, who: Who, quantity: f64) {
+        self.add(who, quantity, UNLOGGED_VAR);
     }
 
-    /// A flight begins: with it a change may begin, or an addition nobody logged have been made, by these odds.
-    pub fn begin_flight(&mut self, forgotten: f64) {
-        self.changes.begin(RATE, self.rate(), self.flights);
-        self.top_ups.begin(self.flights, forgotten);
+    /// A flight begins: with it a change may begin on either engine, or an addition nobody logged have been made,
+    /// by these odds (own, the mate's).
+    pub fn begin_flight(&mut self, forgotten: [f64; 2]) {
+        let (flight, rates) = (self.flights, self.belief.mean);
+        for (side, odds) in self.sides().zip(forgotten) {
+            side.changes.begin(side.rate, rates[side.rate], flight);
+            side.top_ups.begin(side.level, flight, odds);
+        }
         self.flights += 1;
     }
 
     /// Hours flown. Returns the quarts believed burnt.
-    pub fn fly(&mut self, leg: Leg) -> f64 {
-        let (burnt, slope) = burn(&mut self.belief, leg);
-        self.changes.burn(self.belief.n, LEVEL, &slope);
-        self.top_ups.burn(self.belief.n, &slope);
+    pub fn fly(&mut self, who: Who, leg: Leg) -> f64 {
+        let Some((level, rate)) = self.side(who).map(|s| (s.level, s.rate)) else { return 0.0 };
+        let (burnt, slope) = burn(&mut self.belief, [level, rate], leg);
+        let n = self.belief.n;
+        for side in self.sides() {
+            side.changes.burn(n, level, &slope);
+            side.top_ups.burn(n, level, &slope);
+        }
         burnt
     }
 
@@ -137,15 +240,20 @@ impl Sump {
             b.cov[i][RATE] *= factor;
         }
         b.cov[RATE][RATE] += (relative_sd * b.mean[RATE]).powi(2);
-        self.changes.scale(RATE, factor);
-        self.top_ups.scale(RATE, factor);
+        self.scale(RATE, factor);
+    }
+
+    fn scale(&mut self, unknown: usize, factor: f64) {
+        for side in self.sides() {
+            side.changes.scale(unknown, factor);
+            side.top_ups.scale(unknown, factor);
+        }
     }
 
     /// Everything known of the rate is forgotten: a new build.
     pub fn forget_rate(&mut self, mean: f64, sd: f64) {
         self.belief.reset(RATE, mean, sd * sd);
-        self.changes.clear();
-        self.top_ups.clear();
+        self.clear();
     }
 
     /// Starts to follow a kind of service, whose flights have been `share` of those behind the rate
@@ -153,8 +261,7 @@ impl Sump {
     pub fn follow_service(&mut self, share: f64) -> Option<usize> {
         let variance = SERVICE_SD * SERVICE_SD;
         let i = self.belief.push(0.0, variance)?;
-        self.changes.settle(i);
-        self.top_ups.settle(i);
+        self.settle(i);
         let pull = -share * self.rate();
         let b = &mut self.belief;
         b.cov[RATE][RATE] += pull * pull * variance;
@@ -162,22 +269,43 @@ impl Sump {
         b.cov[i][RATE] = b.cov[RATE][i];
         Some(i)
     }
+
+    /// Starts to follow what flights nobody named have in common. Returns the new unknown.
+    pub fn follow_unnamed(&mut self) -> Option<usize> {
+        let i = self.belief.push(0.0, UNNAMED_SD * UNNAMED_SD)?;
+        self.settle(i);
+        Some(i)
+    }
+
+    /// The next flight takes after the one before, and is drawn back to the usual (first-order autoregressive).
+    pub fn run_on(&mut self, i: usize) {
+        let keep = RUNS_ON;
+        let b = &mut self.belief;
+        b.mean[i] *= keep;
+        for k in 0..b.n {
+            b.cov[i][k] *= keep;
+            b.cov[k][i] *= keep;
+        }
+        b.cov[i][i] += (1.0 - keep * keep) * UNNAMED_SD * UNNAMED_SD;
+        self.scale(i, keep);
+    }
 }
 
-/// Moves a belief over hours flown. Returns the quarts believed burnt, and the slope of the level in every unknown.
-pub fn burn(b: &mut Belief, leg: Leg) -> (f64, Vector) {
-    let rate = b.mean[RATE];
+/// Moves a belief over hours flown on the engine with these unknowns of level and rate.
+/// Returns the quarts believed burnt, and the slope of the level in every unknown.
+pub fn burn(b: &mut Belief, [level, rate]: [usize; 2], leg: Leg) -> (f64, Vector) {
+    let used = b.mean[rate];
     let service = 1.0 + leg.service.map_or(0.0, |i| b.mean[i]);
     let hours = leg.hours * leg.factor * service.max(0.1);
-    let burnt = rate * hours;
+    let burnt = used * hours;
     let mut slope: Vector = [0.0; UNKNOWNS];
-    slope[RATE] = -hours;
+    slope[rate] = -hours;
     if let Some(i) = leg.service {
-        slope[i] = -rate * leg.hours * leg.factor;
+        slope[i] = -used * leg.hours * leg.factor;
     }
     let spread = leg.inferred.map_or(FLIGHT_SD * FLIGHT_SD, |n| FLIGHT_SD * FLIGHT_SD / n + UNSEEN_SERVICE_SD.powi(2));
-    b.burn(LEVEL, burnt, &slope, spread * burnt * burnt + FLIGHT_VAR);
-    b.cov[RATE][RATE] += (WEAR_SD * rate).powi(2) * leg.hours;
-    b.mean[RATE] = rate.max(LEAST_RATE);
+    b.burn(level, burnt, &slope, spread * burnt * burnt + FLIGHT_VAR);
+    b.cov[rate][rate] += (WEAR_SD * used).powi(2) * leg.hours;
+    b.mean[rate] = used.max(LEAST_RATE);
     (burnt, slope)
 }

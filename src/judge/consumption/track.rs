@@ -6,52 +6,30 @@
 //! another. Only the past is used: the same records up to a moment give the same state, whenever asked.
 
 use super::belief::UNKNOWNS;
-use super::evidence::{Evidence, Look, Mark};
-use super::sump::{LEVEL, Leg, RATE, REFILL_VAR, Sump};
-use super::unlogged::{Habit, forgotten_at};
+use super::evidence::{Evidence, Look};
+use super::keeping::{Keeping, Log, REFILL_VAR};
+use super::sump::{LEVEL, Leg, RATE, Sump, Who};
 use crate::engine::{Engine, Event, What};
 use crate::records::Instant;
 use crate::records::aircraft::BuildKind;
-
-/// What a log holds.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Log {
-    Levels,
-    FlightsAndAdditions,
-    AdditionsOnly,
-}
-
-impl Log {
-    /// As people read it.
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::Levels => "levels",
-            Self::FlightsAndAdditions => "flights and additions",
-            Self::AdditionsOnly => "additions only",
-        }
-    }
-}
 
 /// Kinds of service told apart; later ones count as the last.
 pub const SERVICES: usize = 7;
 /// No service: the event is not a flight.
 pub const NO_SERVICE: u8 = u8::MAX;
+/// A flight whose service nobody wrote down.
+pub const UNNAMED: u8 = u8::MAX - 1;
 
-/// Flights without a reading after which a log no longer counts as one with levels.
-const FLIGHTS_WITHOUT_READING: u32 = 5;
-/// Level of a sump nothing is known of, qt, and how far below it oil is added.
+/// Level of a sump nothing is known of, qt.
 const UNKNOWN_FILL_QT: f64 = 8.0;
-const MARK_BELOW_FILL_QT: f64 = 1.0;
-/// Variance of a mark to be learned, qt².
-const MARK_VAR: f64 = 0.36;
 /// Hours each service counts before any are flown, so that a fortnight of one kind does not pass for the usual mix.
 const MIX_PRIOR_H: f64 = 60.0;
+/// What a flight counts among those named or not.
+const UNNAMED_FADE: f64 = 0.05;
 /// Relative standard deviation from which the rate is roughly known.
 const ROUGHLY: f64 = 0.2;
 /// Hours after which the mix of services counts half.
 const MIX_HALF_H: f64 = 1000.0;
-/// A reading right after a refill, qt² (its own error).
-const REFILL_READ_VAR: f64 = 0.07;
 /// Idle days after which level and rate may have moved by themselves.
 const LONG_IDLE_DAYS: i64 = 60;
 /// Length of a flight where the log does not give it, hours.
@@ -62,64 +40,57 @@ const GROUND_SHARE: f64 = 0.3;
 const BREAK_IN_RATE: f64 = 0.3;
 const BREAK_IN_RATE_SD: f64 = 0.25;
 
-/// Odds of an addition not logged beside one that was, and where nothing is known of the level.
-const TWICE: f64 = 3e-4;
-const UNSEEN: f64 = 7e-3;
-
-/// One sump and what the log around it is like. Copying it is taking a snapshot.
-#[derive(Clone, Copy, Debug)]
+/// The sump of an engine, and of its mate where they are followed together, with what the log around them is like.
+/// A clone is a snapshot.
+#[derive(Clone, Debug)]
 pub struct Track {
     pub sump: Sump,
-    /// Somebody looked at the oil since the last flight.
-    pub looked: bool,
-    mark: Option<Mark>,
-    fill: Option<f64>,
+    pub own: Keeping,
+    pub mate: Option<Keeping>,
     /// Unknown of each service, by order of first mention.
     services: [Option<usize>; SERVICES],
     known_services: usize,
+    /// Unknown of what flights nobody named have in common with the one before.
+    unnamed: Option<usize>,
+    /// Share of flights nobody named, fading.
+    unnamed_share: f64,
     /// Hours by service, fading.
     mix: [f64; SERVICES],
-    since_reading: u32,
-    logged_h: f64,
-    inferred_h: f64,
     /// Mean flight hours, fading.
     pub flight_h: f64,
     last: Option<Instant>,
-    /// Quarts burnt since the records began.
+    /// Quarts burnt since the records began, and by the mate since it is followed.
     pub burnt: f64,
-    habit: Habit,
-    /// The reading since the last flight, and whether oil was added since.
-    reading: Option<f64>,
-    added: bool,
+    pub mate_burnt: f64,
+}
+
+/// The level believed before any entry, and its variance.
+fn first_level(engine: &Engine) -> (f64, f64) {
+    let at_fill = engine.fill_qt.or(engine.model.oil_capacity_qt).unwrap_or(UNKNOWN_FILL_QT);
+    (at_fill - 0.5, if engine.fill_qt.is_some() { 0.4 } else { 4.0 })
 }
 
 impl Track {
     /// As the records begin.
     pub fn new(engine: &Engine) -> Self {
-        let fill = engine.fill_qt;
         let fresh = engine.last_change_hours.is_some_and(|h| engine.hours_at_start - h < 1.0);
-        let at_fill = fill.or(engine.model.oil_capacity_qt).unwrap_or(UNKNOWN_FILL_QT);
-        let sump = match (fill, fresh) {
-            (Some(level), true) => Sump::new(level, REFILL_VAR),
-            _ => Sump::new(at_fill - 0.5, if fill.is_some() { 0.4 } else { 4.0 }),
+        let (level, variance) = match engine.fill_qt {
+            Some(fill) if fresh => (fill, REFILL_VAR),
+            _ => first_level(engine),
         };
         let mut track = Self {
-            sump,
-            looked: false,
-            mark: engine.add_mark_qt.map(Mark::At),
-            fill,
+            sump: Sump::new(level, variance),
+            own: Keeping::new(Who::Own, engine),
+            mate: None,
             services: [None; SERVICES],
             known_services: 0,
+            unnamed: None,
+            unnamed_share: 0.5,
             mix: [0.0; SERVICES],
-            since_reading: FLIGHTS_WITHOUT_READING + 1,
-            logged_h: 0.0,
-            inferred_h: 0.0,
             flight_h: USUAL_FLIGHT_H,
             last: None,
             burnt: 0.0,
-            habit: Habit::NONE,
-            reading: None,
-            added: false,
+            mate_burnt: 0.0,
         };
         if let Some(build) = engine.builds.first()
             && let (Some(_), true) = (build.kind, build.zero_known)
@@ -130,129 +101,110 @@ impl Track {
         track
     }
 
-    /// What kind of log this has been lately.
-    pub fn log(&self) -> Log {
-        if self.since_reading <= FLIGHTS_WITHOUT_READING {
-            Log::Levels
-        } else if self.inferred_h > self.logged_h {
-            Log::AdditionsOnly
-        } else {
-            Log::FlightsAndAdditions
-        }
+    /// Follows the mate's oil too from now on, from the beginning. Without room for it, it is left out.
+    pub fn follow_mate(&mut self, mate: &Engine) {
+        let (level, variance) = first_level(mate);
+        self.mate = self.sump.follow_mate(level, variance).then(|| Keeping::new(Who::Mate, mate));
+        self.mate_burnt = 0.0;
     }
 
-    fn mark(&mut self) -> Mark {
-        if let Some(mark) = self.mark {
-            return mark;
-        }
-        let guess = self.fill.map_or(self.sump.level() - 0.5, |f| f - MARK_BELOW_FILL_QT);
-        let mark = self.sump.belief.push(guess, MARK_VAR).map_or(Mark::At(guess), Mark::Unknown);
-        if let Mark::Unknown(i) = mark {
-            self.sump.changes.settle(i);
-            self.sump.top_ups.settle(i);
-        }
-        self.mark = Some(mark);
-        mark
+    /// The mate is followed no more.
+    pub fn leave_mate(&mut self) {
+        self.mate = None;
+    }
+
+    /// What kind of log this has been lately.
+    pub fn log(&self) -> Log {
+        self.own.log()
     }
 
     /// The mark as believed, if the log has needed one.
     pub fn mark_qt(&self) -> Option<f64> {
-        self.mark.map(|m| m.at(&self.sump.belief))
+        self.own.mark_qt(&self.sump)
     }
 
     /// What the event shows of the oil, before it moves anything. `None`: nothing.
-    pub fn look(&mut self, event: &Event) -> Option<(Look, Evidence)> {
-        let look = match event.what {
-            What::Level { qt } => {
-                self.since_reading = 0;
-                self.looked = true;
-                self.reading = Some(qt);
-                Look::Reading(qt)
-            }
-            What::Added { qt, .. } if !self.looked => {
-                self.looked = true;
-                match self.log() {
-                    Log::Levels => return None,
-                    Log::FlightsAndAdditions => Look::Added(self.mark(), qt),
-                    Log::AdditionsOnly => Look::AddedAlone(self.mark(), qt),
-                }
-            }
-            What::Flight { inferred: false, .. } if !self.looked && self.log() == Log::FlightsAndAdditions => {
-                Look::NoneAdded(self.mark())
-            }
-            _ => return None,
+    pub fn look(&mut self, who: Who, event: &Event) -> Option<(Look, Evidence)> {
+        let keeping = match who {
+            Who::Own => &mut self.own,
+            Who::Mate => self.mate.as_mut()?,
         };
-        Some((look, self.sump.look(look)))
+        let look = keeping.look(event, &mut self.sump)?;
+        Some((look, self.sump.look(who, look)?))
     }
 
     /// The event moves level and rate. `service` numbers a flight's kind of service; `decay` is what
-    /// break-in takes off the rate during it, with its relative standard deviation.
-    pub fn go(&mut self, event: &Event, service: u8, decay: Option<(f64, f64)>) {
+    /// break-in takes off the rate during it, with its relative standard deviation; `mate_h` are the hours of
+    /// the same flight on the mate, where it is followed.
+    pub fn go(&mut self, event: &Event, service: u8, decay: Option<(f64, f64)>, mate_h: Option<f64>) {
         match &event.what {
             What::Flight { hours, inferred, .. } => {
-                self.flight(*hours, *inferred, usize::from(service), decay);
+                self.flight(*hours, *inferred, service, decay, mate_h);
                 self.rest(event.at);
             }
-            What::GroundRun { hours } => {
-                self.burnt += self.sump.fly(Leg { hours: *hours, factor: GROUND_SHARE, service: None, inferred: None });
-            }
-            What::Added { qt, .. } => {
-                self.added = true;
-                self.sump.pour(*qt);
-            }
-            What::Changed { level_after_qt, .. } => self.refill(*level_after_qt),
+            What::GroundRun { hours } => self.burnt += self.sump.fly(Who::Own, ground(*hours)),
+            What::Added { qt, .. } => self.own.pour(&mut self.sump, *qt),
+            What::Changed { level_after_qt, .. } => self.own.refill(&mut self.sump, *level_after_qt),
             What::BuildBegan(kind) => self.new_build(*kind),
             What::Installed => self.sump.belief.cov[LEVEL][LEVEL] += 0.5,
             _ => {}
         }
     }
 
-    fn flight(&mut self, hours: f64, inferred: bool, service: usize, decay: Option<(f64, f64)>) {
-        let service = self.service(service);
-        let forgotten = self.forgotten();
+    /// An event other than a flight moves what is believed of the mate.
+    pub fn mate_goes(&mut self, event: &Event) {
+        let Some(keeping) = &mut self.mate else { return };
+        match &event.what {
+            What::GroundRun { hours } => self.mate_burnt += self.sump.fly(Who::Mate, ground(*hours)),
+            What::Added { qt, .. } => keeping.pour(&mut self.sump, *qt),
+            What::Changed { level_after_qt, .. } => keeping.refill(&mut self.sump, *level_after_qt),
+            _ => {}
+        }
+    }
+
+    fn unnamed_share_with(&self, unnamed: bool) -> f64 {
+        self.unnamed_share + UNNAMED_FADE * (f64::from(u8::from(unnamed)) - self.unnamed_share)
+    }
+
+    /// With a further flight, named or not, most flights lately are not named.
+    pub fn mostly_unnamed(&self, unnamed: bool) -> bool {
+        self.unnamed_share_with(unnamed) > 0.5
+    }
+
+    fn flight(&mut self, hours: f64, inferred: bool, service: u8, decay: Option<(f64, f64)>, mate_h: Option<f64>) {
+        let named = (service != UNNAMED).then(|| self.service(service));
+        let unknown = match named {
+            Some(slot) => self.services[slot],
+            None if inferred => None,
+            None => self.unnamed(),
+        };
+        self.unnamed_share = self.unnamed_share_with(named.is_none());
+        let mate_odds = self.mate.as_mut().map_or(0.0, |m| m.forgotten(&self.sump));
+        let forgotten = [self.own.forgotten(&self.sump), mate_odds];
         self.sump.begin_flight(forgotten);
         let flights = inferred.then(|| (hours / USUAL_FLIGHT_H).max(1.0));
-        let leg = Leg { hours, factor: 1.0, service: self.services[service], inferred: flights };
-        self.burnt += self.sump.fly(leg);
+        let leg = Leg { hours, factor: 1.0, service: unknown, inferred: flights };
+        self.burnt += self.sump.fly(Who::Own, leg);
+        if let (Some(hours), Some(mate)) = (mate_h, &mut self.mate) {
+            self.mate_burnt += self.sump.fly(Who::Mate, Leg { hours, ..leg });
+            mate.flew(hours, inferred);
+        }
         if let Some((factor, sd)) = decay {
             self.sump.scale_rate(factor, sd);
         }
         let fade = (-hours * std::f64::consts::LN_2 / MIX_HALF_H).exp();
         self.mix.iter_mut().for_each(|h| *h *= fade);
-        self.mix[service] += hours;
-        let keep = 0.9;
-        let of = if inferred { &mut self.inferred_h } else { &mut self.logged_h };
-        *of += hours;
-        self.inferred_h *= keep;
-        self.logged_h *= keep;
-        self.flight_h += 0.03 * (hours - self.flight_h);
-        self.looked = false;
-        self.since_reading = self.since_reading.saturating_add(1);
-    }
-
-    /// Odds that oil was added before this flight and nobody logged it.
-    fn forgotten(&mut self) -> f64 {
-        let (reading, added) = (self.reading.take(), std::mem::take(&mut self.added));
-        let odds = match (reading, self.mark) {
-            _ if added => TWICE,
-            (Some(y), _) => self.habit.forgotten(y),
-            (None, Some(mark)) => {
-                let (seen, at) = mark.against(LEVEL);
-                let above = seen.take(&self.sump.belief.mean) - at;
-                forgotten_at(&self.sump.belief, seen, above)
-            }
-            (None, None) => UNSEEN,
-        };
-        if let Some(y) = reading {
-            self.habit.note(y, added);
+        if let Some(slot) = named {
+            self.mix[slot] += hours;
         }
-        odds
+        self.flight_h += 0.03 * (hours - self.flight_h);
+        self.own.flew(hours, inferred);
     }
 
     /// The slot of a service. Services are followed once there are two and the rate is roughly known:
     /// a product of two things nobody knows yet teaches nothing.
-    fn service(&mut self, number: usize) -> usize {
-        let slot = number.min(SERVICES - 1);
+    fn service(&mut self, number: u8) -> usize {
+        let slot = usize::from(number).min(SERVICES - 1);
         self.known_services = self.known_services.max(slot + 1);
         let (rate, sd) = (self.sump.rate(), self.sump.belief.cov[RATE][RATE].max(0.0).sqrt());
         if self.known_services > 1 && (self.services[0].is_some() || sd < ROUGHLY * rate) {
@@ -266,6 +218,16 @@ impl Track {
         slot
     }
 
+    /// The unknown of flights without a word, moved on to the next flight: what is flown runs on for a while.
+    fn unnamed(&mut self) -> Option<usize> {
+        if self.unnamed.is_none() {
+            self.unnamed = self.sump.follow_unnamed();
+        }
+        let i = self.unnamed?;
+        self.sump.run_on(i);
+        Some(i)
+    }
+
     fn rest(&mut self, at: Instant) {
         if let Some(last) = self.last
             && (at - last).num_days() > LONG_IDLE_DAYS
@@ -275,18 +237,6 @@ impl Track {
             belief.cov[RATE][RATE] += (0.1 * belief.mean[RATE]).powi(2);
         }
         self.last = Some(at);
-    }
-
-    fn refill(&mut self, level: Option<f64>) {
-        match (level, self.fill) {
-            (Some(level), _) => {
-                self.sump.refill(level, REFILL_READ_VAR);
-                self.fill.get_or_insert(level);
-            }
-            (None, Some(fill)) => self.sump.refill(fill, REFILL_VAR),
-            (None, None) => self.sump.refill(self.sump.level(), 1.0),
-        }
-        self.looked = false;
     }
 
     /// Rings seat anew: what was learned of the rate is of another engine.
@@ -310,8 +260,11 @@ impl Track {
 
     /// Factor of a kind of service, as believed.
     pub fn service_factor(&self, number: u8) -> f64 {
-        let slot = usize::from(number).min(SERVICES - 1);
-        self.services[slot].map_or(1.0, |i| 1.0 + self.sump.belief.mean[i])
+        let unknown = match number {
+            UNNAMED => self.unnamed,
+            _ => self.services[usize::from(number).min(SERVICES - 1)],
+        };
+        unknown.map_or(1.0, |i| 1.0 + self.sump.belief.mean[i])
     }
 
     /// Mean service factor over the mix lately flown, and the slope of the mean rate in every unknown.
@@ -339,21 +292,24 @@ impl Track {
     }
 }
 
-/// Numbers the service words of an engine's flights by order of first mention, one per event.
-pub fn number_services(engine: &Engine) -> Vec<u8> {
-    let mut words: Vec<Option<&str>> = Vec::new();
-    let mut numbers = Vec::with_capacity(engine.events.len());
-    for event in &engine.events {
-        let What::Flight { service, .. } = &event.what else {
-            numbers.push(NO_SERVICE);
-            continue;
-        };
-        let service = service.as_deref();
-        let found = words.iter().position(|w| *w == service).unwrap_or(words.len());
-        if found == words.len() {
-            words.push(service);
+/// Hours run on the ground.
+fn ground(hours: f64) -> Leg {
+    Leg { hours, factor: GROUND_SHARE, service: None, inferred: None }
+}
+
+/// Numbers service words by order of first mention.
+#[derive(Debug, Default)]
+pub struct Numbering<'a>(Vec<&'a str>);
+
+impl<'a> Numbering<'a> {
+    /// The number of an event's service, if it is a flight.
+    pub fn number(&mut self, what: &'a What) -> u8 {
+        let What::Flight { service, .. } = what else { return NO_SERVICE };
+        let Some(word) = service.as_deref() else { return UNNAMED };
+        let found = self.0.iter().position(|w| *w == word).unwrap_or(self.0.len());
+        if found == self.0.len() {
+            self.0.push(word);
         }
-        numbers.push(u8::try_from(found.min(SERVICES - 1)).unwrap_or(0));
+        u8::try_from(found.min(SERVICES - 1)).unwrap_or(0)
     }
-    numbers
 }

@@ -14,6 +14,13 @@ use crate::records::Instant;
 /// Changes of two engines this near in time are looked at together, days.
 const TOGETHER_DAYS: i64 = 30;
 
+/// The other engine of the twin an engine sits in now.
+pub fn now<'a>(engine: &Engine, mates: &[&'a Engine]) -> Option<&'a Engine> {
+    let tail = &engine.placement()?.tail;
+    let mut beside = mates.iter().filter(|m| m.placement().is_some_and(|p| &p.tail == tail));
+    beside.next().filter(|_| beside.next().is_none()).copied()
+}
+
 fn is_change(f: &Finding) -> bool {
     matches!(f.kind, Kind::OilRateRise | Kind::OilRateFall)
 }
@@ -26,7 +33,9 @@ fn rate_at(other: &Followed, at: Instant) -> Option<f64> {
 
 /// Adds to an engine's findings what its mate shows, and tells where the two moved apart.
 pub fn compare(engine: &Engine, mate: &Engine, followed: &mut Followed, other: &Followed) {
-    let name = mate.last_placement().and_then(|p| p.position.as_deref()).unwrap_or(&mate.serial).to_owned();
+    let name = name(mate);
+    let told_already: Vec<Finding> =
+        followed.findings.iter().filter(|f| f.kind == Kind::EnginesDiverged).cloned().collect();
     let mut apart = Vec::new();
     for finding in followed.findings.iter_mut().filter(|f| is_change(f)) {
         let window = TimeDelta::days(TOGETHER_DAYS);
@@ -53,32 +62,43 @@ pub fn compare(engine: &Engine, mate: &Engine, followed: &mut Followed, other: &
         }
         let strength = |f: &Finding| f.evidence.number("ln_statistic").unwrap_or(0.0);
         let mirror = theirs.iter().find(|f| f.kind != finding.kind && strength(f) <= strength(finding));
-        if let Some(mirror) = mirror {
-            apart.push(diverged(engine, mate, finding, mirror, &name));
+        let told = |f: &Finding| f.kind == Kind::EnginesDiverged && f.raised == finding.raised;
+        if let Some(mirror) = mirror
+            && !told_already.iter().any(told)
+        {
+            let number = |key| mirror.evidence.number(key).unwrap_or(f64::NAN);
+            let mut diverged = diverged(engine, mate, finding, [number("from_qt_per_h"), number("to_qt_per_h")]);
+            diverged.raised = finding.raised.max(mirror.raised);
+            apart.push(diverged);
         }
     }
     followed.findings.extend(apart);
 }
 
-/// One engine up and the other down.
-fn diverged(engine: &Engine, mate: &Engine, ours: &Finding, theirs: &Finding, name: &str) -> Finding {
-    let number = |f: &Finding, key| f.evidence.number(key).unwrap_or(f64::NAN);
+/// What people call an engine of a twin: its side, or its serial.
+fn name(mate: &Engine) -> &str {
+    mate.last_placement().and_then(|p| p.position.as_deref()).unwrap_or(&mate.serial)
+}
+
+/// One engine up and the other down: `ours` is the finding of the one, the rates before and after those of the mate, qt/h.
+pub fn diverged(engine: &Engine, mate: &Engine, ours: &Finding, [from, to]: [f64; 2]) -> Finding {
+    let number = |key| ours.evidence.number(key).unwrap_or(f64::NAN);
+    let (ratio, theirs) = (number("ratio"), to / from);
     Finding {
         kind: Kind::EnginesDiverged,
         level: Kind::EnginesDiverged.usual_level(),
         subject: format!("{} from {}", ours.subject, mate.serial),
-        raised: ours.raised.max(theirs.raised),
         serial: Some(engine.serial.clone()),
-        size: (number(ours, "ratio") / number(theirs, "ratio")).max(number(theirs, "ratio") / number(ours, "ratio")),
+        size: (ratio / theirs).max(theirs / ratio),
         evidence: Evidence::default()
-            .with("from_qt_per_h", number(ours, "from_qt_per_h"))
-            .with("to_qt_per_h", number(ours, "to_qt_per_h"))
-            .with("ratio", number(ours, "ratio"))
-            .with("mate", name)
+            .with("from_qt_per_h", number("from_qt_per_h"))
+            .with("to_qt_per_h", number("to_qt_per_h"))
+            .with("ratio", ratio)
+            .with("mate", name(mate))
             .with("mate_serial", &mate.serial)
-            .with("mate_from_qt_per_h", number(theirs, "from_qt_per_h"))
-            .with("mate_to_qt_per_h", number(theirs, "to_qt_per_h"))
-            .with("mate_ratio", number(theirs, "ratio"))
+            .with("mate_from_qt_per_h", from)
+            .with("mate_to_qt_per_h", to)
+            .with("mate_ratio", theirs)
             .with("used", ours.evidence.lines("used").to_vec()),
         ..ours.clone()
     }

@@ -4,11 +4,11 @@
 //! before anything is seen of it depends on the pilots: where oil is always added at such a level and now
 //! was not, it probably was and nobody wrote it down; where the oil stood high, hardly.
 
-use super::belief::{Belief, Seen, UNKNOWNS, Vector};
+use super::belief::{Belief, Seen, Vector};
 use super::candidates::Candidates;
 use super::change::FALLS;
 use super::evidence::{Evidence, MARK_SD, normal_cdf};
-use super::sump::{LEVEL, Sump};
+use super::sump::Side;
 
 /// Past flights kept as possible moments.
 const MOMENTS: usize = 14;
@@ -42,8 +42,8 @@ impl TopUps {
     }
 
     /// A flight begins, before which oil may have been added, by these odds.
-    pub fn begin(&mut self, flight: u32, prior_odds: f64) {
-        let c = self.moments.begin(LEVEL, 0.0, flight);
+    pub fn begin(&mut self, level: usize, flight: u32, prior_odds: f64) {
+        let c = self.moments.begin(level, 0.0, flight);
         for (odds, (_, share)) in self.odds.iter_mut().zip(QUANTITIES) {
             odds[c] = prior_odds * share;
         }
@@ -60,8 +60,8 @@ impl TopUps {
         self.moments.observe(n, evidence.seen, gain, evidence.score);
     }
 
-    pub fn burn(&mut self, n: usize, slope: &[f64; UNKNOWNS]) {
-        self.moments.burn(n, LEVEL, slope);
+    pub fn burn(&mut self, n: usize, level: usize, slope: &Vector) {
+        self.moments.burn(n, level, slope);
     }
 
     pub fn scale(&mut self, which: usize, factor: f64) {
@@ -91,18 +91,19 @@ pub struct Unlogged {
 }
 
 /// The best log-odds of an addition not logged over recent flights, and ½ or 1 qt; −∞ without any.
-pub fn ln_odds(sump: &Sump) -> f64 {
-    sump.top_ups.best(u32::MAX).map_or(f64::NEG_INFINITY, |u| u.ln_odds)
+pub fn ln_odds(side: &Side) -> f64 {
+    side.top_ups.best(u32::MAX).map_or(f64::NEG_INFINITY, |u| u.ln_odds)
 }
 
 /// An addition to be taken as made, if the evidence is strong and a fall of the rate does not explain it better.
 ///
 /// `levels`: readings are logged, so that a jump is seen when it comes. Without, the choice is between an
 /// addition forgotten, of which every engine has some, and a fall, of which few have one: the odds decide.
-pub fn suspect(sump: &Sump, levels: bool) -> Option<Unlogged> {
-    let found = sump.top_ups.best(sump.flights.checked_sub(SETTLE_FLIGHTS)?)?;
+/// `flights`: begun so far.
+pub fn suspect(side: &Side, flights: u32, levels: bool) -> Option<Unlogged> {
+    let found = side.top_ups.best(flights.checked_sub(SETTLE_FLIGHTS)?)?;
     let (least, ahead) = if levels { (TAKEN, AHEAD_OF_FALL) } else { (TAKEN_UNSEEN, AHEAD_UNSEEN) };
-    let fall = sump.changes.best_of(&FALLS, u32::MAX).map_or(f64::NEG_INFINITY, |best| best.1);
+    let fall = side.changes.best_of(&FALLS, u32::MAX).map_or(f64::NEG_INFINITY, |best| best.1);
     (found.ln_odds > least && found.ln_odds > fall - ahead).then_some(found)
 }
 

@@ -2,14 +2,18 @@
 
 use std::collections::VecDeque;
 
+use super::beside::{Beside, likelier};
 use super::calibration::limit;
 use super::change::{Change, Ratios, Statistics, accept, statistics};
 use super::creep::Creep;
 use super::evidence::Evidence;
 use super::findings::{Findings, Situation};
+use super::keeping::Log;
 use super::seating::Seating;
-use super::track::{Log, Track, number_services};
-use super::unlogged::suspect;
+use super::steps::{self, Step};
+use super::sump::Who;
+use super::track::Track;
+use super::unlogged::{Unlogged, suspect};
 use super::{Followed, estimate};
 use crate::config::Rules;
 use crate::engine::{Engine, Event, What};
@@ -19,28 +23,34 @@ use crate::records::{Instant, Oil, Source};
 /// Flights that can be gone through again when an addition turns out not to have been logged.
 const KEPT: usize = 16;
 /// Quarts to be burnt after a change before the next is looked for.
-const QUARTS_AFTER_CHANGE: f64 = 2.0;
+pub(super) const QUARTS_AFTER_CHANGE: f64 = 2.0;
 /// Relative spread of the rate after a change of oil grade.
 const GRADE_SD: f64 = 0.25;
 
-/// A moment that can be gone back to: right after the flight with number `flight`.
-#[derive(Clone, Copy, Debug)]
-struct Kept {
+/// A moment that can be gone back to: right after the flight with number `flight`, which was step `step`.
+#[derive(Clone, Debug)]
+pub(super) struct Kept {
     flight: u32,
-    event: usize,
+    step: usize,
     track: Track,
 }
 
 /// One engine being followed.
 #[derive(Debug)]
 pub struct Watch<'a> {
-    engine: &'a Engine,
-    rules: &'a Rules,
-    track: Track,
-    services: Vec<u8>,
-    kept: VecDeque<Kept>,
-    ratios: Ratios,
-    findings: Findings<'a>,
+    pub(super) engine: &'a Engine,
+    pub(super) rules: &'a Rules,
+    pub(super) mates: Vec<&'a Engine>,
+    steps: Vec<Step<'a>>,
+    pub(super) track: Track,
+    /// The mate followed with it.
+    pub(super) beside: Option<Beside>,
+    /// The last look at the engine's own oil since it flew, and whether the mate's was looked at after it.
+    pub(super) last_look: Option<&'a Event>,
+    pub(super) beside_looked: bool,
+    pub(super) kept: VecDeque<Kept>,
+    pub(super) ratios: Ratios,
+    pub(super) findings: Findings<'a>,
     points: Vec<RatePoint>,
     oil: Option<Oil>,
     /// `track.burnt` when the present baseline began, and when judging began anew.
@@ -64,7 +74,9 @@ pub struct Watch<'a> {
 }
 
 impl<'a> Watch<'a> {
-    pub fn new(engine: &'a Engine, rules: &'a Rules, closings: &'a [Closing]) -> Self {
+    /// `mates`: the engines that ever flew beside it.
+    pub fn new(engine: &'a Engine, mates: &[&'a Engine], rules: &'a Rules, closings: &'a [Closing]) -> Self {
+        let steps = steps::of(engine, mates);
         let track = Track::new(engine);
         let seating = engine.builds.first().filter(|b| b.kind.is_some() && b.zero_known).map(|b| b.zero_hours);
         let seating = seating
@@ -73,8 +85,11 @@ impl<'a> Watch<'a> {
         Self {
             engine,
             rules,
+            mates: mates.to_vec(),
+            beside: None,
+            last_look: None,
+            beside_looked: false,
             track,
-            services: number_services(engine),
             kept: VecDeque::with_capacity(KEPT + 1),
             ratios: Ratios::new(rules.consumption.smallest_change),
             findings: Findings::new(engine, rules, closings),
@@ -88,7 +103,8 @@ impl<'a> Watch<'a> {
             stats: Statistics { ln_rise: f64::NEG_INFINITY, ln_fall: f64::NEG_INFINITY },
             seating,
             stabilised: false,
-            decays: vec![None; engine.events.len()],
+            decays: vec![None; steps.len()],
+            steps,
             creep: Creep::default(),
             seen: 0,
             changed_h: engine.last_change_hours,
@@ -97,27 +113,32 @@ impl<'a> Watch<'a> {
 
     /// Goes through the events up to `as_of`.
     pub fn run(mut self, as_of: Instant) -> Followed {
-        for k in 0..self.engine.events.len() {
-            let event = &self.engine.events[k];
-            if event.at > as_of {
+        for k in 0..self.steps.len() {
+            let step = self.steps[k];
+            if step.event.at > as_of {
                 break;
             }
-            self.event(k, event);
+            match step.mate {
+                None => self.event(k, step),
+                Some(mate) => self.beside(k, mate, step.event),
+            }
             self.seen = k + 1;
         }
         self.findings.close_up_to(as_of);
         self.finish()
     }
 
-    fn event(&mut self, k: usize, event: &'a Event) {
+    fn event(&mut self, k: usize, step: Step<'a>) {
+        let event = step.event;
         self.findings.close_up_to(event.at);
         self.restart_for(event);
-        let look = self.track.look(event);
-        if let Some((look, evidence)) = look {
+        if let Some((look, evidence)) = self.track.look(Who::Own, event) {
             self.note_clipped(event, evidence);
             if let Some(seating) = &mut self.seating {
-                seating.look(look, self.track.mark_qt(), self.track.sump.noise);
+                let noise = self.track.sump.own.noise;
+                seating.look(look, self.track.mark_qt(), noise);
             }
+            self.last_look = Some(event);
             self.judge(k, event);
         }
         if let What::Flight { .. } = event.what {
@@ -129,8 +150,12 @@ impl<'a> Watch<'a> {
         if let What::Added { qt, .. } = event.what {
             self.added += qt as f32;
         }
-        self.seat(k, event);
-        self.track.go(event, self.services[k], self.decays[k]);
+        self.seat(k, step);
+        let mate_h = self.fly_beside(k, step);
+        if let What::Flight { .. } = event.what {
+            (self.last_look, self.beside_looked) = (None, false);
+        }
+        self.track.go(event, step.service, self.decays[k], mate_h);
         if let What::Changed { .. } = event.what {
             self.changed_h = Some(event.hours);
         }
@@ -155,8 +180,9 @@ impl<'a> Watch<'a> {
     }
 
     /// The break-in grid takes the event in.
-    fn seat(&mut self, k: usize, event: &Event) {
-        let service = self.track.service_factor(self.services[k]);
+    fn seat(&mut self, k: usize, step: Step<'_>) {
+        let event = step.event;
+        let service = self.track.service_factor(step.service);
         let (level, variance) = (self.track.sump.level(), self.track.level_sd().powi(2));
         let Some(seating) = &mut self.seating else { return };
         match &event.what {
@@ -229,11 +255,12 @@ impl<'a> Watch<'a> {
         self.creep = Creep::default();
     }
 
-    fn keep(&mut self, event: usize) {
+    fn keep(&mut self, step: usize) {
         if self.kept.len() == KEPT {
             self.kept.pop_front();
         }
-        self.kept.push_back(Kept { flight: self.track.sump.flights - 1, event, track: self.track });
+        let flight = self.track.sump.flights - 1;
+        self.kept.push_back(Kept { flight, step, track: self.track.clone() });
     }
 
     fn note_clipped(&mut self, event: &Event, evidence: Evidence) {
@@ -253,8 +280,7 @@ impl<'a> Watch<'a> {
             let b = &mut self.track.sump.belief;
             let rate = super::sump::RATE;
             b.cov[rate][rate] += (GRADE_SD * b.mean[rate]).powi(2);
-            self.track.sump.changes.clear();
-            self.track.sump.top_ups.clear();
+            self.track.sump.clear();
             // While rings seat, consumption falls by itself: before and after would say nothing about the oil.
             if !self.breaking_in() {
                 self.findings.grade_changed(event, self.oil.clone(), oil.clone(), before, self.track.burnt);
@@ -278,10 +304,10 @@ impl<'a> Watch<'a> {
     }
 
     /// Looks for a change, and for an addition not logged, after an observation.
-    fn judge(&mut self, k: usize, event: &'a Event) {
+    pub(super) fn judge(&mut self, k: usize, event: &'a Event) {
         let log = self.track.log();
         if self.judging() {
-            self.stats = statistics(&self.track.sump, &self.ratios, log == Log::Levels);
+            self.stats = statistics(&self.track.sump.own, &self.ratios, log == Log::Levels);
             let (rise, fall) = self.limits();
             if self.stats.ln_rise >= rise && self.change(event, true) {
                 return;
@@ -290,29 +316,34 @@ impl<'a> Watch<'a> {
                 return;
             }
         }
+        let sump = &self.track.sump;
         if log != Log::AdditionsOnly
-            && let Some(found) = suspect(&self.track.sump, log == Log::Levels)
+            && let Some(found) = suspect(&sump.own, sump.flights, log == Log::Levels)
         {
-            self.go_back(k, found.flight, found.quarts);
+            self.not_logged(k, found);
         }
         let situation = self.situation(event);
         self.findings.watch_open(event, &situation);
     }
 
     fn change(&mut self, event: &'a Event, rise: bool) -> bool {
-        let Some(found) = self.track.sump.changes.best(rise) else { return false };
+        let Some(found) = self.track.sump.own.changes.best(rise) else { return false };
         let change = Change { rise, found, ln_statistic: if rise { self.stats.ln_rise } else { self.stats.ln_fall } };
         let ratio = change.ratio().0;
-        let least = 1.0 + 0.5 * (self.rules.consumption.smallest_change - 1.0);
-        if rise && ratio < least || !rise && ratio > 1.0 / least {
+        if !self.large_enough(rise, ratio) {
             return false;
+        }
+        let mirror = self.mirror(rise);
+        if let Some(mirror) = mirror.filter(|m| likelier(m, &found, !rise)) {
+            self.accept_beside(&mirror);
+            return true;
         }
         if !rise && self.refill_instead(event) {
             return true;
         }
-        let onset = self.flights.get(found.flight as usize).map_or(event, |&i| &self.engine.events[i]);
+        let onset = self.flights.get(found.flight as usize).map_or(event, |&i| self.steps[i].event);
         let factor = self.track.mean_factor().0;
-        accept(&mut self.track.sump, &found);
+        accept(&mut self.track.sump, Who::Own, &found);
         self.burnt_at_change = self.track.burnt;
         self.kept.clear();
         if !rise && self.breaking_in() {
@@ -323,15 +354,24 @@ impl<'a> Watch<'a> {
         let situation = self.situation(event);
         let lost = self.clipped.iter().filter(|(h, _)| *h >= onset.hours).map(|(_, s)| s.clone()).collect();
         self.findings.changed(&change, factor, onset, event, if rise { up } else { down }, lost, &situation);
+        if let Some(mirror) = mirror.filter(|m| m.ln_ratio > found.ln_ratio) {
+            self.tell_apart(event, &mirror);
+        }
         true
+    }
+
+    /// The change is as large as the user wants to hear of, or nearly.
+    pub(super) fn large_enough(&self, rise: bool, ratio: f64) -> bool {
+        let least = 1.0 + 0.5 * (self.rules.consumption.smallest_change - 1.0);
+        if rise { ratio >= least } else { ratio <= 1.0 / least }
     }
 
     /// Without readings a refill nobody logged looks like a fall: where a change was due, that is asked first.
     fn refill_instead(&mut self, event: &Event) -> bool {
         let due = self.change_due(event);
         let Some(fill) = self.engine.fill_qt.filter(|_| due && self.track.log() != Log::Levels) else { return false };
-        self.track.sump.refill(fill, 0.25);
-        self.track.sump.changes.clear();
+        self.track.sump.refill(Who::Own, fill, 0.25);
+        self.track.sump.own.changes.clear();
         self.kept.clear();
         self.changed_h = Some(event.hours);
         self.findings.not_logged(event, event, None);
@@ -343,35 +383,56 @@ impl<'a> Watch<'a> {
         self.changed_h.is_some_and(|h| event.hours - h >= 0.9 * self.rules.oil_change.every_h)
     }
 
-    /// An addition before the flight after `flight` seems to have been made: takes it as made and goes through the flights since again.
-    fn go_back(&mut self, now: usize, flight: u32, quarts: f64) {
-        let Some(at) = self.kept.iter().position(|kept| kept.flight == flight) else { return };
-        let from = self.kept[at];
-        self.kept.truncate(at);
-        self.track = from.track;
-        self.track.sump.pour_unlogged(quarts);
-        self.kept.push_back(Kept { track: self.track, ..from });
-        for k in from.event + 1..=now {
-            let event = &self.engine.events[k];
-            self.track.look(event);
-            if k < now {
-                self.track.go(event, self.services[k], self.decays[k]);
-                if let What::Flight { .. } = event.what {
-                    self.keep(k);
-                }
-            }
-        }
-        let next = self.engine.events[from.event + 1..=now].iter().find(|e| matches!(e.what, What::Level { .. }));
+    /// An addition seems to have been made and not logged: takes it as made, and asks.
+    fn not_logged(&mut self, now: usize, found: Unlogged) {
+        let Some(from) = self.go_back(now, Who::Own, found) else { return };
+        let event = self.steps[now].event;
+        let own = self.steps[from + 1..=now].iter().filter(|s| s.mate.is_none()).map(|s| s.event);
+        let next = own.clone().find(|e| matches!(e.what, What::Level { .. }));
         if let Some(seating) = &mut self.seating {
-            seating.pour(quarts, 0.02);
+            seating.pour(found.quarts, 0.02);
         }
-        let event = &self.engine.events[now];
         let refilled =
             self.change_due(event) && self.engine.fill_qt.is_some_and(|fill| self.track.sump.level() > fill - 0.5);
         if refilled {
             self.changed_h = Some(event.hours);
         }
-        self.findings.not_logged(next.unwrap_or(event), event, (!refilled).then_some(quarts));
+        self.findings.not_logged(next.unwrap_or(event), event, (!refilled).then_some(found.quarts));
+    }
+
+    /// Takes an addition as made, and goes through the flights since again. Returns the step gone back to.
+    pub(super) fn go_back(&mut self, now: usize, who: Who, found: Unlogged) -> Option<usize> {
+        let at = self.kept.iter().position(|kept| kept.flight == found.flight)?;
+        self.kept.truncate(at + 1);
+        let kept = self.kept.back_mut()?;
+        kept.track.sump.pour_unlogged(who, found.quarts);
+        let from = kept.step;
+        self.track = kept.track.clone();
+        for k in from + 1..=now {
+            let step = self.steps[k];
+            let of = if step.mate.is_none() { Who::Own } else { Who::Mate };
+            if of == Who::Mate && step.mate != self.beside.map(|b| b.mate) {
+                continue;
+            }
+            self.track.look(of, step.event);
+            if k == now {
+                // A flight is a look at both engines' oil: the mate's comes second.
+                if of == Who::Own && self.beside_looked {
+                    self.look_beside(step);
+                }
+                break;
+            }
+            if of == Who::Mate {
+                self.track.mate_goes(step.event);
+                continue;
+            }
+            let mate_h = self.look_beside(step);
+            self.track.go(step.event, step.service, self.decays[k], mate_h);
+            if let What::Flight { .. } = step.event.what {
+                self.keep(k);
+            }
+        }
+        Some(from)
     }
 
     fn situation(&self, _event: &Event) -> Situation {
@@ -390,7 +451,7 @@ impl<'a> Watch<'a> {
     /// The rate of some time ago, which a change would be judged against.
     fn baseline(&self) -> f64 {
         let (factor, _) = self.track.mean_factor();
-        self.track.sump.changes.oldest_rate().unwrap_or_else(|| self.track.sump.rate()) * factor
+        self.track.sump.own.changes.oldest_rate().unwrap_or_else(|| self.track.sump.rate()) * factor
     }
 
     fn point(&mut self, event: &Event) {
@@ -412,7 +473,8 @@ impl<'a> Watch<'a> {
         let quarts = self.track.burnt - self.burnt_at_base;
         let known = quarts >= 1.0;
         let baseline = self.findings.open_baseline().unwrap_or_else(|| self.baseline());
-        let hours = self.engine.events[..self.seen].last().map_or(self.engine.hours_at_start, |e| e.hours);
+        let own = self.steps[..self.seen].iter().rev().find(|s| s.mate.is_none());
+        let hours = own.map_or(self.engine.hours_at_start, |s| s.event.hours);
         let seating = self.seating.as_ref();
         Followed {
             rate: known.then(|| estimate(&self.track)),
@@ -434,4 +496,4 @@ impl<'a> Watch<'a> {
 /// Quarts of a build before its consumption can be called stabilised.
 const SETTLED_QUARTS: f64 = 4.0;
 /// Break-in lengths after which a build counts as settled one way or the other.
-const SEATING_LENGTHS: f64 = 3.0;
+pub(super) const SEATING_LENGTHS: f64 = 3.0;

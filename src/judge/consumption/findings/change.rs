@@ -4,7 +4,7 @@ use super::{Findings, Situation};
 use crate::engine::Event;
 use crate::judge::consumption::change::Change;
 use crate::judge::{Finding, Kind, Level};
-use crate::records::Source;
+use crate::records::{Instant, Source};
 
 /// Engine hours after a return to the baseline in which the rest of the way back is no news.
 const RETURNED_H: f64 = 100.0;
@@ -58,6 +58,14 @@ impl Findings<'_> {
         self.returned = Some((open.baseline, rose, event.hours));
         let why = format!("the rate is back near its baseline: {rate:.2} qt/h, baseline {:.2} qt/h", open.baseline);
         self.settle(open.finding, event.at, why, Some(event.source.clone()));
+    }
+
+    /// Puts a finding beside the change told at `at`, if one was.
+    pub fn beside_change(&mut self, at: Instant, make: impl FnOnce(&Finding) -> Finding) {
+        let change = |f: &&Finding| matches!(f.kind, Kind::OilRateRise | Kind::OilRateFall) && f.raised == at;
+        if let Some(finding) = self.all.last().filter(change).map(make) {
+            self.all.push(finding);
+        }
     }
 
     /// A sudden change was found.

@@ -8,7 +8,7 @@ mod grade;
 mod once;
 mod rate;
 
-use super::track::Log;
+use super::keeping::Log;
 use crate::config::Rules;
 use crate::engine::{Engine, Event, What};
 use crate::judge::{Closing, Finding, Rate, Settled};
