@@ -1,4 +1,5 @@
-//! Doubts about units that no single row shows: a dipstick that reads more than the sump holds.
+//! Doubts about a log that no single row shows: a dipstick that reads more than the sump holds, flights that
+//! nobody says the service of.
 //!
 //! Litres taken for quarts, or quarts for litres, shift everything by a twentieth and are refused nowhere; `check`
 //! asks about them.
@@ -12,8 +13,36 @@ const OVER_QT: f64 = 0.4;
 /// Readings above it that raise the question.
 const SEVERAL: usize = 3;
 
+/// Last flights looked at for their service.
+const FLIGHTS: usize = 40;
+
+/// Questions about an engine's log, each at the line that raises it.
+pub fn all(engine: &Engine) -> impl Iterator<Item = (Source, String)> {
+    dipstick(engine).into_iter().chain(services(engine))
+}
+
+/// Most of the last flights without a word for their service: consumption differs by service, so a change has to show
+/// against all of that.
+fn services(engine: &Engine) -> Option<(Source, String)> {
+    let logged = engine.events.iter().rev().filter_map(|e| match &e.what {
+        What::Flight { service, inferred: false, .. } => Some((service.is_some(), &e.source)),
+        _ => None,
+    });
+    let last: Vec<_> = logged.take(FLIGHTS).collect();
+    let unnamed = last.iter().filter(|(named, _)| !named).count();
+    if last.len() < FLIGHTS || unnamed * 2 <= FLIGHTS {
+        return None;
+    }
+    let said = format!(
+        "{unnamed} of the last {FLIGHTS} flights of {} do not say what was flown (service): a change of its oil \
+         consumption is told later, by about half; one word for each flight mends that, always the same if all are alike",
+        engine.serial
+    );
+    last.iter().find(|(named, _)| !named).map(|(_, source)| ((*source).clone(), said))
+}
+
 /// A question about the dipstick readings of an engine, at the first line that raises it.
-pub fn dipstick(engine: &Engine) -> Option<(Source, String)> {
+fn dipstick(engine: &Engine) -> Option<(Source, String)> {
     above(engine).or_else(|| below(engine))
 }
 
@@ -89,6 +118,24 @@ mod tests {
             made::push(&mut engine, made::at("2026-03-01T12:00:00Z"), 1.0, What::Level { qt: *qt });
         }
         engine
+    }
+
+    #[test]
+    fn flights_that_do_not_say_what_was_flown_are_asked_about_once_they_are_most() {
+        let engine = |named: usize, unnamed: usize| {
+            let mut engine = engine(12.0, &[]);
+            for n in 0..named + unnamed {
+                let service = (n < named).then(|| "charter".into());
+                let flight = What::Flight { hours: 1.0, service, inferred: false };
+                made::push(&mut engine, made::at("2026-03-01T12:00:00Z"), 1.0, flight);
+            }
+            engine
+        };
+        assert_eq!(services(&engine(100, 20)), None);
+        assert_eq!(services(&engine(0, 39)), None);
+        let (source, said) = services(&engine(100, 21)).unwrap();
+        assert!(said.starts_with("21 of the last 40 flights of H-2207 do not say what was flown"), "{said}");
+        assert_eq!(source.line, 122);
     }
 
     /// 12, 11.5 and 11 quarts taken for litres are 12.68, 12.15 and 11.62 qt; a sump of 11 qt holds none of them,

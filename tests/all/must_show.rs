@@ -12,7 +12,7 @@ const CONFIGURATION: &str =
     "[fleet]\nfolder = \"fleet\"\nmodels = \"engines.toml\"\nstate = \"state\"\ntime_zone = \"America/Denver\"\n";
 const MODELS: &str = "[[model]]\nname = \"K6-250\"\nrated_hp = 250\nrated_rpm = 2700\ncylinders = 6\nturbocharged = false\n\
                       oil_capacity_qt = 12\noil_minimum_qt = 7\ncht_max_f = 460\n";
-const HEAD: &str = "date,time,engine,hours,entry,quantity,level,oil,flight_hours,remarks\n";
+const HEAD: &str = "date,time,engine,hours,entry,quantity,level,oil,flight_hours,service\n";
 
 fn write(path: &Path, text: &str) {
     std::fs::create_dir_all(path.parent().unwrap()).unwrap();
@@ -61,7 +61,7 @@ fn log(flights: u32, rate: impl Fn(u32) -> f64) -> String {
         meter += 1.2;
         since_change += 1.2;
         level -= 1.2 * rate(flight);
-        writeln!(text, "{date},{:02}:25,,{meter:.1},flight,,,,1.2,", hour + 1).unwrap();
+        writeln!(text, "{date},{:02}:25,,{meter:.1},flight,,,,1.2,charter", hour + 1).unwrap();
         if since_change > 47.9 {
             writeln!(text, "{date},{:02}:00,,{meter:.1},oil-changed,,11,AD 50,,", hour + 3).unwrap();
             writeln!(text, "{date},{:02}:30,,{meter:.1},filter-inspected,,,,,", hour + 3).unwrap();
@@ -103,7 +103,7 @@ fn the_first_oil_change_not_logged_is_overdue_from_its_hour() {
     let mut text = HEAD.to_owned();
     for flight in 1..=9_u32 {
         let date = NaiveDate::from_ymd_opt(2026, 3, 1 + flight).unwrap();
-        writeln!(text, "{date},12:50,,{:.1},flight,,,,0.8,", 1000.0 + 0.8 * f64::from(flight)).unwrap();
+        writeln!(text, "{date},12:50,,{:.1},flight,,,,0.8,charter", 1000.0 + 0.8 * f64::from(flight)).unwrap();
     }
     aircraft(folder.path(), "N0301K", "K-0004", "since = \"overhaul\"\nhours_since = 0.0\n", &text);
     let overdue = |moment: &str| -> Vec<Told> {

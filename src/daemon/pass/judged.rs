@@ -37,7 +37,7 @@ pub fn replayed(
     Ok(Replayed { findings: judged.findings, engines: judged.engines, first_record: judged.first_record })
 }
 
-/// Questions about the units of readings, each with its line.
+/// Questions about what no single row shows, each with its line.
 ///
 /// # Errors
 /// What the state said.
@@ -46,7 +46,7 @@ pub fn doubts(store: &mut Store, rules: &Rules, now: Instant) -> Result<Vec<(Sou
     let mut asked = Vec::new();
     for group in Seen::load(&pass, &Batch::default())?.groups {
         let fleet = fleet_of(&pass, &group, rules, now)?;
-        asked.extend(fleet.engines.iter().filter_map(judge::doubts::dipstick));
+        asked.extend(fleet.engines.iter().flat_map(judge::doubts::all));
     }
     Ok(asked)
 }
