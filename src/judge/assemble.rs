@@ -11,7 +11,6 @@ use super::{
 use crate::config::Rules;
 use crate::engine::{Engine, Event, Fleet, What};
 use crate::records::Instant;
-use crate::units::ceiling_qt_per_h;
 
 pub fn judge(fleet: &Fleet, rules: &dyn RulesFor, zone: Tz, closings: &[Closing], as_of: Instant) -> Judgement {
     let mut judgement = Judgement::default();
@@ -132,7 +131,7 @@ fn one(
         log: followed.log,
         level_qt: followed.level_qt,
         endurance_h: endurance(engine, followed.level_qt, followed.rate),
-        ceiling_qt_per_h: ceiling(engine, rules),
+        ceiling_qt_per_h: consumption::ceiling(engine, rules),
         points: thinned(followed.points),
         oil_changes_h: oil_changes(engine),
         due: changes.due,
@@ -174,13 +173,6 @@ fn thinned(points: Vec<RatePoint>) -> Vec<RatePoint> {
     let mut kept: Vec<RatePoint> = points.iter().enumerate().filter(|(i, p)| keep(*i, p)).map(|(_, p)| *p).collect();
     kept.shrink_to_fit();
     kept
-}
-
-/// The configured ceiling; none where the rated power is not known.
-pub fn ceiling(engine: &Engine, rules: &Rules) -> Option<f64> {
-    let c = &rules.consumption;
-    (engine.model.rated_hp > 0.0)
-        .then(|| ceiling_qt_per_h(c.ceiling_lb_per_bhp_h, engine.model.rated_hp, c.oil_lb_per_gal))
 }
 
 fn oil_changes(engine: &Engine) -> Vec<f64> {

@@ -65,6 +65,9 @@ pub fn course(finding: &Finding, engines: &[EngineView]) -> Option<Course> {
             ("Evidence of a rise (ln of the statistic), and its limit", numbers::short)
         }
         Kind::OilRateFall => ("Evidence of a fall (ln of the statistic), and its limit", numbers::short),
+        Kind::OilRateCeiling if ceiling > 0.0 && finding.evidence.get("gone_qt").is_some() => {
+            ("Smoothed rate, qt/h, which the last looks ran ahead of, and the configured ceiling", rate)
+        }
         Kind::OilRateCeiling if ceiling > 0.0 => ("Rate, qt/h, and the configured ceiling", rate),
         _ => return None,
     };

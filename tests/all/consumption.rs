@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::panic, reason = "tests")]
 
 #[path = "../sim/mod.rs"]
-mod sim;
+pub mod sim;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use cowlwatch::config::Rules;

@@ -3,6 +3,7 @@
 
 mod absurd;
 mod bad_files;
+mod ceiling;
 mod checking;
 mod command_line;
 mod commands;

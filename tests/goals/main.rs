@@ -1,6 +1,7 @@
 //! Measures the detection goals on simulated logs: `cargo run --release --example goals [-- engines]`.
 #![allow(clippy::unwrap_used, reason = "a measuring program")]
 
+mod ceiling;
 #[path = "../sim/mod.rs"]
 mod sim;
 
@@ -344,6 +345,9 @@ fn speed() {
 }
 
 fn main() {
+    if std::env::args().nth(2).is_some_and(|a| a == "ceiling") {
+        return ceiling::tell(std::env::args().nth(1).unwrap().parse().unwrap());
+    }
     if std::env::args().nth(2).is_some_and(|a| a == "break-in") {
         speed();
         return break_in(std::env::args().nth(1).unwrap().parse().unwrap());

@@ -16,9 +16,11 @@ use std::fmt::Write as _;
 use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, TimeZone, Utc};
-use cowlwatch::engine::{Build, Engine, Event, Model, Placement, What};
-use cowlwatch::records::Source;
+use cowlwatch::engine::{self, Build, Engine, Event, Model, Models, Placement, What};
 use cowlwatch::records::aircraft::{BuildKind, Meter};
+use cowlwatch::records::layout::{Layouts, Shape};
+use cowlwatch::records::table::Sheet;
+use cowlwatch::records::{self, Source, TailRecords, aircraft_file};
 
 /// Reproducible random numbers (SplitMix64).
 #[derive(Clone, Debug)]
@@ -339,4 +341,21 @@ pub fn logbook(case: &Case, flights: &[Flight]) -> String {
         }
     }
     out
+}
+
+/// The engine as read from its logbook, with whatever was mis-keyed in it.
+pub fn read(case: &Case, flights: &[Flight]) -> Engine {
+    let mark = if case.mark_told { format!("add_mark_qt = {}\n", case.mark) } else { String::new() };
+    let aircraft = format!(
+        "tail = \"N0417H\"\nmeter = \"tach\"\nmeter_at_start = 0.0\n[[engine]]\nserial = \"H-2207\"\n\
+         model = \"H6-300\"\nhours_at_start = 0.0\nfill_qt = {}\n{mark}",
+        case.fill
+    );
+    let aircraft = aircraft_file::parse(&aircraft, "N0417H/aircraft.toml", &Layouts::default()).0.unwrap();
+    let sheet = Sheet::from_text(logbook(case, flights).as_bytes(), &Shape::default());
+    let (entries, _) = records::logbook::read(&sheet, "N0417H/logbook.csv", None, &aircraft, chrono_tz::UTC);
+    let models = Models::from([("H6-300".into(), model())]);
+    let as_of = flights.last().map(|f| f.at + TimeDelta::days(1)).unwrap();
+    let tails = [TailRecords { aircraft, entries, runs: Vec::new() }];
+    engine::build(&tails, &models, chrono_tz::UTC, as_of, 0.3).engines.remove(0)
 }

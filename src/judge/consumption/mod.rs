@@ -1,5 +1,6 @@
 //! Oil consumption: the state of the sump, the rate, and the day it changed.
 
+mod balance;
 pub mod belief;
 mod beside;
 pub mod calibration;
@@ -22,6 +23,7 @@ use crate::config::Rules;
 use crate::engine::Engine;
 use crate::judge::{Closing, Finding, Kind, Rate, RatePoint};
 use crate::records::Instant;
+use crate::units::ceiling_qt_per_h;
 
 /// What following one engine's oil gives.
 #[derive(Clone, Debug, Default)]
@@ -55,6 +57,13 @@ pub fn follow(engine: &Engine, mates: &[&Engine], rules: &Rules, closings: &[Clo
         twin::compare(engine, mate, &mut followed, &other);
     }
     followed
+}
+
+/// The configured ceiling, qt/h; none where the rated power is not known.
+pub fn ceiling(engine: &Engine, rules: &Rules) -> Option<f64> {
+    let c = &rules.consumption;
+    (engine.model.rated_hp > 0.0)
+        .then(|| ceiling_qt_per_h(c.ceiling_lb_per_bhp_h, engine.model.rated_hp, c.oil_lb_per_gal))
 }
 
 /// Share of additions not logged, by which the rate is raised in a report.

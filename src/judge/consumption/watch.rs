@@ -441,6 +441,7 @@ impl<'a> Watch<'a> {
             level_qt: self.track.sump.level(),
             level_sd: self.track.level_sd(),
             log: self.track.log(),
+            noise: self.track.sump.own.noise,
             burnt: self.track.burnt,
             quarts: self.track.burnt - self.burnt_at_base,
             since_change: self.track.burnt - self.burnt_at_change.max(self.burnt_at_base),

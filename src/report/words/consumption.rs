@@ -70,13 +70,20 @@ fn ceiling(f: &Facts) -> String {
     let against = limit.map_or(String::new(), |l| format!(", ceiling {} qt/h", numbers::rates(l, rate).0));
     let share = share(f).or_else(|| limit.map(|l| rate / l));
     let share = share.map_or(String::new(), |s| format!(" ({} of it)", numbers::percent(s)));
+    let gone = gone(f).map_or(String::new(), |(quarts, hours)| format!(", {quarts} gone in {hours}"));
     format!(
-        "consumption {} qt/h, {}; {} h/qt{against}{share}{}",
+        "consumption {} qt/h, {}; {} h/qt{against}{share}{gone}{}",
         numbers::rate(rate),
         f.clock(),
         numbers::hours_per_qt(rate),
         since(f)
     )
+}
+
+/// Oil gone over the last looks, and in how long: `4.1 qt`, `3.8 h`.
+pub fn gone(f: &Facts) -> Option<(String, String)> {
+    let (quarts, hours) = (f.number(&["gone_qt"])?, f.number(&["over_h"])?);
+    Some((format!("{quarts:.1} qt"), format!("{hours:.1} h")))
 }
 
 /// Share of the ceiling as a fraction, whether told as 0.24 or 24.

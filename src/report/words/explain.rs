@@ -132,6 +132,12 @@ fn sure(f: &Facts) -> Vec<String> {
         lines.push(format!("Most likely since {}{at}{ago}.", f.day(day)));
     }
     lines.extend(consumption::ratio(f));
+    if let (Some((quarts, hours)), Some(usual)) = (consumption::gone(f), f.number(&["usual_qt_per_h"])) {
+        lines.push(format!(
+            "{quarts} of oil gone in {hours} by the last looks, unsmoothed; at most {} qt/h was usual.",
+            numbers::rate(usual)
+        ));
+    }
     if let (Some(low), Some(high)) = (f.number(&["to_low"]), f.number(&["to_high"])) {
         let (low, high) = numbers::rates(low, high);
         lines.push(format!("New rate, 90 % interval: {low} to {high} qt/h, {}.", f.clock()));

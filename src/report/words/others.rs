@@ -50,6 +50,7 @@ const TOLD: &[&str] = &[
     "where", "why", "read_h", "expected_h", "jumped", "every_h", "hours_left", "due_date", "days_past", "months",
     "from_oil", "to_oil", "band_low_pct", "band_high_pct", "not_flown", "from_psi", "to_psi", "within_days",
     "changed_at_engine_hours", "quarts", "phase",
+    "gone_qt", "over_h", "usual_qt_per_h",
     "part",
     "result",
     "remarks",

@@ -3,9 +3,9 @@
 use super::{Findings, Situation};
 use crate::engine::{Event, What};
 use crate::judge::Evidence;
+use crate::judge::consumption::ceiling;
 use crate::judge::consumption::change::Change;
-use crate::records::Source;
-use crate::units::ceiling_qt_per_h;
+use crate::records::{Instant, Source};
 
 /// Most log lines told with a finding.
 const LINES: usize = 12;
@@ -43,7 +43,7 @@ impl Findings<'_> {
             .with("log", now.log.words())
             .with("ln_statistic", change.ln_statistic)
             .with("limit", limit)
-            .with("used", self.lines(onset, event))
+            .with("used", self.lines(onset.at, event.at))
             .with("left_out", left_out);
         if let Some(ceiling) = self.ceiling_qt_per_h() {
             e.set("share_of_ceiling", to / ceiling);
@@ -58,10 +58,10 @@ impl Findings<'_> {
         e.with("unchanged", self.unchanged(onset, event, now))
     }
 
-    /// Log lines about the oil since the onset, the latest ones.
-    fn lines(&self, onset: &Event, event: &Event) -> Vec<Source> {
+    /// Log lines about the oil over a span, the latest ones.
+    pub(super) fn lines(&self, since: Instant, until: Instant) -> Vec<Source> {
         let mut lines: Vec<Source> = Vec::new();
-        for e in self.engine.events.iter().rev().skip_while(|e| e.at > event.at).take_while(|e| e.at >= onset.at) {
+        for e in self.engine.events.iter().rev().skip_while(|e| e.at > until).take_while(|e| e.at >= since) {
             let about_oil = matches!(e.what, What::Level { .. } | What::Added { .. } | What::Changed { .. });
             if about_oil && !lines.contains(&e.source) {
                 lines.push(e.source.clone());
@@ -105,11 +105,8 @@ impl Findings<'_> {
         said
     }
 
-    /// The configured ceiling, where rated power is known.
     pub(super) fn ceiling_qt_per_h(&self) -> Option<f64> {
-        let c = &self.rules.consumption;
-        let power = self.engine.model.rated_hp;
-        (power > 0.0).then(|| ceiling_qt_per_h(c.ceiling_lb_per_bhp_h, power, c.oil_lb_per_gal))
+        ceiling(self.engine, self.rules)
     }
 
     pub(super) fn endurance(&self, level: f64, rate: f64) -> Option<f64> {

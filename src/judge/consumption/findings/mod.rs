@@ -2,17 +2,20 @@
 //!
 //! Here is what is open and how it closes; the files below hold what opens it.
 
+mod ceiling;
 mod change;
 mod facts;
 mod grade;
 mod once;
 mod rate;
 
+use super::balance::Balance;
 use super::keeping::Log;
 use crate::config::Rules;
 use crate::engine::{Engine, Event, What};
 use crate::judge::{Closing, Finding, Rate, Settled};
 use crate::records::{Inspection, Instant, Oil, Source};
+use ceiling::OpenCeiling;
 use change::Open;
 use grade::Grade;
 
@@ -23,6 +26,8 @@ pub struct Situation {
     pub level_qt: f64,
     pub level_sd: f64,
     pub log: Log,
+    /// Widening of the reading error, ≥ 1.
+    pub noise: f64,
     /// Quarts burnt since the records began, since the baseline, since the last change.
     pub burnt: f64,
     pub quarts: f64,
@@ -41,7 +46,8 @@ pub struct Findings<'a> {
     fall: Option<Open>,
     /// The baseline last come back to, whether from a rise, and the engine hours then.
     returned: Option<(f64, bool, f64)>,
-    ceiling: Option<usize>,
+    ceiling: Option<OpenCeiling>,
+    balance: Balance,
     endurance: Option<usize>,
     creep: Option<usize>,
     grade: Option<Grade>,
@@ -64,6 +70,7 @@ impl<'a> Findings<'a> {
             fall: None,
             returned: None,
             ceiling: None,
+            balance: Balance::default(),
             endurance: None,
             creep: None,
             grade: None,
@@ -98,7 +105,7 @@ impl<'a> Findings<'a> {
         let open = [
             self.rise.take().map(|o| o.finding),
             self.fall.take().map(|o| o.finding),
-            self.ceiling.take(),
+            self.ceiling.take().map(|o| o.finding),
             self.creep.take(),
         ];
         for finding in open.into_iter().flatten() {
@@ -140,6 +147,7 @@ impl<'a> Findings<'a> {
                 self.all[o.finding] = finding;
             }
         }
+        self.watch_balance(event, now);
         if let What::Flight { .. } = event.what {
             self.watch_ceiling(event, now);
             self.watch_grade(event, now);

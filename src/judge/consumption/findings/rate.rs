@@ -1,4 +1,4 @@
-//! The rate itself, whatever it was before: near the ceiling, too high for the oil aboard, creeping up.
+//! The rate itself, whatever it was before: too high for the oil aboard, creeping up.
 
 use super::{Findings, Situation};
 use crate::engine::Event;
@@ -10,40 +10,6 @@ const ENDURANCE_QUARTS: f64 = 4.0;
 const ENDURANCE_SD: f64 = 0.45;
 
 impl Findings<'_> {
-    pub(super) fn watch_ceiling(&mut self, event: &Event, now: &Situation) {
-        let Some(ceiling) = self.ceiling_qt_per_h() else { return };
-        let rate = now.rate;
-        match self.ceiling {
-            None if now.quarts >= 2.0 && rate.qt_per_h >= ceiling && rate.low >= 0.8 * ceiling => {
-                let subject = self.subject(event, "ceiling", 2);
-                let mut finding = Finding::at_event(Kind::OilRateCeiling, self.engine, event, subject);
-                finding.size = rate.qt_per_h / ceiling;
-                finding.evidence = Evidence::default()
-                    .with("to_qt_per_h", rate.qt_per_h)
-                    .with("to_low", rate.low)
-                    .with("to_high", rate.high)
-                    .with("to_h_per_qt", 1.0 / rate.qt_per_h)
-                    .with("ceiling_qt_per_h", ceiling)
-                    .with("share_of_ceiling", rate.qt_per_h / ceiling)
-                    .with_some("endurance_h", self.endurance(now.level_qt, rate.qt_per_h))
-                    .with("level_qt", now.level_qt)
-                    .with("log", now.log.words());
-                self.ceiling = Some(self.all.len());
-                self.all.push(finding);
-            }
-            Some(open) if rate.qt_per_h < 0.8 * ceiling => {
-                self.ceiling = None;
-                let why = format!("the rate is {:.2} qt/h, ceiling {ceiling:.2} qt/h", rate.qt_per_h);
-                self.settle(open, event.at, why, Some(event.source.clone()));
-            }
-            Some(open) => {
-                let f = &mut self.all[open];
-                f.size = f.size.max(rate.qt_per_h / ceiling);
-            }
-            None => {}
-        }
-    }
-
     /// Before a flight: will the usable oil last for one?
     pub fn before_flight(&mut self, event: &Event, now: &Situation) {
         let wanted = self.rules.consumption.endurance_h;
