@@ -33,7 +33,7 @@ fn lost(seed: u64, kept: Kept, share: f64) -> Engine {
 
 #[test]
 fn oil_suddenly_lost_near_the_ceiling_is_warned_of_within_a_few_flights() {
-    // The filter's estimate alone takes 12, 14 and 17 h in the median of many (`goals 150 ceiling`).
+    // The filter's estimate alone took 12, 14 and 17 h in the median, before the last looks were asked.
     for (kept, within, least) in [(Kept::Levels, 10.0, 14), (Kept::Flights, 12.0, 13), (Kept::Additions, 12.0, 13)] {
         let (mut soon, mut twice) = (0, 0);
         for seed in 100..120 {
