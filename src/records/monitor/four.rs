@@ -105,7 +105,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
-    use crate::records::monitor::cell::{MISSING, cell};
+    use crate::records::monitor::cell::cell;
 
     fn text() -> impl Strategy<Value = String> {
         prop_oneof![
