@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use super::{Instant, Source};
 
 /// Raised whenever the reducer's result for the same bytes changes, so that stored summaries are made anew.
-pub const REDUCER_VERSION: u32 = 3;
+pub const REDUCER_VERSION: u32 = 4;
 
 /// What told ground from air.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -83,8 +83,10 @@ pub struct RunSummary {
     /// Position named by the channel prefix (`left.`), else `None` = the only engine.
     pub engine: Option<Arc<str>>,
     /// First sample with the engine running.
+    #[serde(with = "chrono::serde::ts_milliseconds")]
     pub start: Instant,
     /// Last sample with the engine running.
+    #[serde(with = "chrono::serde::ts_milliseconds")]
     pub end: Instant,
     /// Seconds running (gaps in the recording left out).
     pub running_s: f64,

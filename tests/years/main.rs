@@ -1,9 +1,10 @@
 //! How long ten years of a hundred engines take in `replay`:
-//! `cargo build --release && cargo run --release --example years [-- ENGINES YEARS]`.
+//! `cargo build --release && cargo run --release --example years [-- ENGINES YEARS [FOLDER]]`.
 //!
 //! Writes simulated logbooks (one flight a row, additions and refills beside it, some 365 h a year each) into a
 //! fresh folder and runs the program built beside this one, as an operator would: `replay` alone and with another
-//! threshold. The same for half the years shows whether the time is linear in the flights.
+//! threshold. The same for half the years shows whether the time is linear in the flights. With a folder as third
+//! argument the fleet is written there and left, for `tests/tools/service.py`.
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a measuring program stops where it cannot measure")]
 
 #[path = "../sim/mod.rs"]
@@ -22,6 +23,9 @@ const HOURS_A_YEAR: f64 = 365.0;
 fn main() {
     let number = |at: usize, usual: u64| std::env::args().nth(at).map_or(usual, |n| n.parse().unwrap());
     let (engines, years) = (number(1, 100), number(2, 10));
+    if let Some(folder) = std::env::args().nth(3) {
+        return println!("{} flights", fleet(Path::new(&folder), engines, years));
+    }
     let program = std::env::current_exe().unwrap().parent().unwrap().parent().unwrap().join("cowlwatch");
     assert!(program.exists(), "{} is missing: cargo build --release", program.display());
     println!(

@@ -25,14 +25,15 @@ pub fn findings(engine: &Engine, rules: &Rules, plan: &Plan, zone: Tz, as_of: In
 }
 
 /// Events of the running that can pass a point.
-fn running(engine: &Engine) -> impl Iterator<Item = &Event> {
-    engine.events.iter().filter(|e| matches!(e.what, What::Flight { .. } | What::GroundRun { .. }))
+fn running(events: &[Event]) -> impl DoubleEndedIterator<Item = &Event> {
+    events.iter().filter(|e| matches!(e.what, What::Flight { .. } | What::GroundRun { .. }))
 }
 
 /// Engine hours a day over the month before `event`; none where too little was flown to say.
 fn use_per_day(engine: &Engine, event: &Event) -> Option<f64> {
     let from = event.at - chrono::TimeDelta::days(RECENT_DAYS as i64);
-    let first = running(engine).take_while(|e| e.at <= event.at).find(|e| e.at >= from && e.build == event.build)?;
+    let month = &engine.events[engine.events.partition_point(|e| e.at < from)..];
+    let first = running(month).take_while(|e| e.at <= event.at).find(|e| e.build == event.build)?;
     let days = (event.at - first.at).num_minutes() as f64 / 1440.0;
     let hours = event.hours - first.hours;
     (days >= 5.0 && hours >= 2.0).then(|| hours / days)
@@ -40,7 +41,7 @@ fn use_per_day(engine: &Engine, event: &Event) -> Option<f64> {
 
 /// Engine hours a day over the month before the last running.
 pub fn recent_use(engine: &Engine) -> Option<f64> {
-    running(engine).last().and_then(|e| use_per_day(engine, e)).filter(|d| *d > 0.0)
+    running(&engine.events).next_back().and_then(|e| use_per_day(engine, e)).filter(|d| *d > 0.0)
 }
 
 fn by_hours(engine: &Engine, rules: &Rules, plan: &Plan, point: &Point) -> Vec<Finding> {

@@ -4,6 +4,7 @@ use std::fs;
 use std::io;
 use std::os::unix::fs::MetadataExt;
 use std::path::Path;
+use std::sync::LazyLock;
 use std::time::{Duration, SystemTime};
 
 use globset::{Glob, GlobBuilder, GlobMatcher};
@@ -65,10 +66,15 @@ pub fn younger(file: &Found, settle: Duration) -> bool {
     age >= 0 && (age as u128) < settle.as_nanos()
 }
 
+/// Names that aircraft.toml gives, with their table.
 struct Globs {
-    logbooks: Vec<(GlobMatcher, Option<usize>)>,
-    monitors: Vec<(GlobMatcher, Option<usize>)>,
+    logbooks: Vec<(GlobMatcher, usize)>,
+    monitors: Vec<(GlobMatcher, usize)>,
 }
+
+/// Names that need no table, made ready once: that takes longer than a look at a tail's hundred files.
+static LOGBOOKS: LazyLock<Option<GlobMatcher>> = LazyLock::new(|| glob("logbook*.{csv,xlsx,ods}"));
+static MONITORS: LazyLock<Option<GlobMatcher>> = LazyLock::new(|| glob("monitor/**/*.csv"));
 
 fn glob(pattern: &str) -> Option<GlobMatcher> {
     GlobBuilder::new(pattern)
@@ -81,21 +87,22 @@ fn glob(pattern: &str) -> Option<GlobMatcher> {
 
 impl Globs {
     fn of(aircraft: Option<&Aircraft>) -> Self {
-        let tables = |globs: Vec<&str>| -> Vec<(GlobMatcher, Option<usize>)> {
-            globs.iter().enumerate().filter_map(|(i, g)| Some((glob(g)?, Some(i)))).collect()
+        let tables = |globs: Vec<&str>| -> Vec<(GlobMatcher, usize)> {
+            globs.iter().enumerate().filter_map(|(i, g)| Some((glob(g)?, i))).collect()
         };
-        let mut logbooks = aircraft.map_or(Vec::new(), |a| tables(a.logbooks.iter().map(|l| &*l.files).collect()));
-        let mut monitors = aircraft.map_or(Vec::new(), |a| tables(a.monitors.iter().map(|l| &*l.files).collect()));
-        logbooks.extend(glob("logbook*.{csv,xlsx,ods}").map(|g| (g, None)));
-        monitors.extend(glob("monitor/**/*.csv").map(|g| (g, None)));
+        let logbooks = aircraft.map_or(Vec::new(), |a| tables(a.logbooks.iter().map(|l| &*l.files).collect()));
+        let monitors = aircraft.map_or(Vec::new(), |a| tables(a.monitors.iter().map(|l| &*l.files).collect()));
         Self { logbooks, monitors }
     }
 
     fn role(&self, inside: &str) -> Option<Role> {
-        let first = |list: &[(GlobMatcher, Option<usize>)]| {
-            list.iter().find(|(g, _)| g.is_match(inside)).map(|(_, index)| *index)
+        let first = |list: &[(GlobMatcher, usize)], usual: &Option<GlobMatcher>| {
+            let table = list.iter().find(|(g, _)| g.is_match(inside)).map(|(_, index)| Some(*index));
+            table.or_else(|| usual.as_ref()?.is_match(inside).then_some(None))
         };
-        first(&self.logbooks).map(Role::Logbook).or_else(|| first(&self.monitors).map(Role::Monitor))
+        first(&self.logbooks, &LOGBOOKS)
+            .map(Role::Logbook)
+            .or_else(|| first(&self.monitors, &MONITORS).map(Role::Monitor))
     }
 }
 
