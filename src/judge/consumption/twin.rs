@@ -46,10 +46,9 @@ pub fn compare(engine: &Engine, mate: &Engine, followed: &mut Followed, other: &
             .collect();
         let before: Vec<_> = theirs.iter().filter(|f| f.raised <= finding.raised).collect();
         if before.iter().any(|f| f.kind == finding.kind) {
-            finding.evidence.set(
-                "mate",
-                format!("the other engine ({name}) changed the same way: perhaps the flying, not the engine"),
-            );
+            let flying = format!("the other engine ({name}) changed the same way: perhaps the flying, not the engine");
+            // Stronger than anything a single engine's records could say.
+            finding.evidence.set("may_mean", flying);
         } else if before.is_empty()
             && let Some(rate) = rate_at(other, finding.raised)
         {

@@ -446,6 +446,7 @@ impl<'a> Watch<'a> {
             quarts: self.track.burnt - self.burnt_at_base,
             since_change: self.track.burnt - self.burnt_at_change.max(self.burnt_at_base),
             oil: self.oil.clone(),
+            witnessed: self.beside.is_some(),
         }
     }
 

@@ -36,6 +36,9 @@ pub fn brief(alert: &Alert, engines: &[EngineView], zone: Tz) -> Vec<String> {
         sure.push(format!("unchanged: {}", unchanged.join(", ")));
     }
     out.push(capital(&sure.join("; ")));
+    if matches!(alert.kind(), Kind::OilRateRise | Kind::OilRateFall) {
+        out.extend(f.text(&["may_mean"]).map(capital));
+    }
     let mut limits = Vec::new();
     limits.extend(consumption::share(&f).map(|s| format!("{} of the ceiling", numbers::percent(s))));
     limits.extend(f.number(&["endurance_h"]).map(|h| format!("usable oil for about {}", numbers::hours(h))));

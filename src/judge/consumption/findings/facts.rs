@@ -55,6 +55,9 @@ impl Findings<'_> {
         if let Some(oil) = &now.oil {
             e.set("oil", oil.to_string());
         }
+        if !now.witnessed && self.unnamed_since(onset, event) {
+            e.set("may_mean", "nobody wrote down what was flown: another kind of flying looks the same");
+        }
         e.with("unchanged", self.unchanged(onset, event, now))
     }
 
@@ -103,6 +106,17 @@ impl Findings<'_> {
             said.push(format!("service ({})", services[1].join(", ")));
         }
         said
+    }
+
+    /// Most flights since the onset without a word for what was flown, where that cannot be told from the engine.
+    fn unnamed_since(&self, onset: &Event, event: &Event) -> bool {
+        let since = self.engine.events.iter().filter(|e| e.at >= onset.at && e.at <= event.at);
+        let named = since.filter_map(|e| match &e.what {
+            What::Flight { service, inferred: false, .. } => Some(service.is_some()),
+            _ => None,
+        });
+        let (named, unnamed): (Vec<bool>, Vec<bool>) = named.partition(|n| *n);
+        unnamed.len() > named.len()
     }
 
     pub(super) fn ceiling_qt_per_h(&self) -> Option<f64> {

@@ -33,6 +33,8 @@ pub struct Situation {
     pub quarts: f64,
     pub since_change: f64,
     pub oil: Option<Oil>,
+    /// The other engine of a twin was followed beside it, and tells what the flying was like.
+    pub witnessed: bool,
 }
 
 /// All findings of one engine's oil, and which are open.
