@@ -22,6 +22,9 @@ PROGRAM, HOME = (Path(argument).resolve() for argument in sys.argv[1:3])
 OUTBOX = HOME / "state/outbox"
 
 
+assert not OUTBOX.exists(), f"{HOME}: a fleet that has no state yet"
+
+
 def memory(pid, what):
     """MB."""
     lines = Path(f"/proc/{pid}/status").read_text().splitlines()
@@ -75,13 +78,15 @@ said = []
 def listen():
     """Always: the service waits where nobody takes what it says."""
     while True:
-        said.append((time.monotonic(), ready.recv(1000)))
+        text = ready.recv(1000)
+        said.append((time.monotonic(), text))
 
 
 threading.Thread(target=listen, daemon=True).start()
 try:
     wait(lambda: any(b"READY=1" in text for _, text in said), 60, "word that it is ready")
-    print(f"ready after {said[0][0] - started:.2f} s")
+    at = next(at for at, text in said if b"READY=1" in text)
+    print(f"ready after {at - started:.2f} s")
     passes = lambda: (HOME / "watch.log").read_text().count(" pass ")
     wait(lambda: passes() > 0, 120, "pass")
     print(f"first pass after {time.monotonic() - started:.2f} s, peak {memory(service.pid, 'VmHWM'):.0f} MB")
