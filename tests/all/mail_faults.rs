@@ -160,6 +160,23 @@ fn one_dead_address_costs_nobody_else_the_letter() {
     assert_eq!(case.store.due_letters(later, 9).unwrap()[0].to, ["gone@example.org"], "only the refused one is left");
 }
 
+/// Who is only busy is not made to wait for who is gone, in whatever order; and both are named.
+#[test]
+fn refusals_of_two_kinds_are_both_said_and_the_hopeful_one_sets_the_time() {
+    for to in [["busy@example.org", "gone@example.org"], ["gone@example.org", "busy@example.org"]] {
+        let mut case = case();
+        let server = Faulty::start("rcpt-mixed", &case.authority);
+        put(&mut case.store, "for two", &to);
+        let before = chrono::Utc::now();
+        let delivery = case.delivery(server.port, 10_000);
+        let attempts = round(&mut case.store, &delivery);
+        let said = attempts[0].refused.clone().unwrap();
+        assert!(["busy@", "450", "gone@", "550"].iter().all(|words| said.contains(words)), "{said}");
+        let wait = (attempts[0].next_try - before).num_seconds();
+        assert!((30..60).contains(&wait), "{wait} s");
+    }
+}
+
 #[test]
 fn a_server_that_hangs_is_left_in_time_and_later_letters_are_not_held_up() {
     for step in ["banner", "ehlo", "starttls", "auth", "mail", "rcpt", "data", "dot"] {

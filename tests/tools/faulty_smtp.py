@@ -32,6 +32,8 @@ class Handler:
             return "450 4.2.1 mailbox busy"
         if MODE == "rcpt-550" or (MODE == "rcpt-550-for-one" and address.startswith("gone@")):
             return "550 5.1.1 no such user"
+        if MODE == "rcpt-mixed" and address.startswith(("busy@", "gone@")):
+            return "450 4.2.1 mailbox busy" if address.startswith("busy@") else "550 5.1.1 no such user"
         envelope.rcpt_tos.append(address)
         return "250 OK"
 

@@ -1,5 +1,6 @@
 //! Who gets which letter.
 
+use super::message::bare;
 use crate::alerts::{Audience, Bundle};
 use crate::config::Mail;
 use crate::config::meant::{Alerts, Route};
@@ -27,7 +28,7 @@ pub fn recipients(letter: Recipients<'_>, mail: Option<&Mail>, alerts: &Alerts) 
         }
     };
     let mut seen = std::collections::HashSet::new();
-    addresses.retain(|a| seen.insert(a.trim().to_lowercase()));
+    addresses.retain(|a| seen.insert(bare(a).unwrap_or_else(|_| a.trim().to_owned()).to_lowercase()));
     addresses
 }
 
@@ -84,6 +85,7 @@ mod tests {
             Route { kinds: vec![Kind::MetalFound], ..route("shop@example.org") },
             Route { digest: true, at_least: Level::Warning, ..route("office@example.org") },
             route(" Maintenance@Example.org"),
+            route("The Desk <maintenance@example.org>"),
         ]);
         let alerts = Alerts { escalate_to: vec!["director@example.org".into()], ..Alerts::default() };
         let to = |letter| {

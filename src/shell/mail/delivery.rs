@@ -43,7 +43,8 @@ impl Delivery {
                         (letter, result.err())
                     });
                     let Ok((letter, error)) = written.await else { continue };
-                    report(attempt(&letter, letter.to.clone(), error.map(Fault::dead), now));
+                    let taken = if error.is_none() { letter.to.clone() } else { Vec::new() };
+                    report(attempt(&letter, taken, error.map(Fault::dead), now));
                 }
             }
             Self::Memory(kept) => {
@@ -82,8 +83,6 @@ async fn by_smtp(smtp: &Smtp, letters: Vec<Waiting>, now: Instant, mut report: i
 
 fn attempt(letter: &Waiting, taken: Vec<String>, refused: Option<Fault>, now: Instant) -> Attempt {
     let permanent = refused.as_ref().is_some_and(|f| f.permanent);
-    // Nobody took it though nobody refused: cannot be, but must not look like success.
-    let taken = if refused.as_ref().is_some_and(|f| f.dead) { Vec::new() } else { taken };
     let next_try = now + fault::wait(letter.attempts.saturating_add(1), permanent);
     Attempt { id: letter.id, taken, refused: refused.map(|f| f.what), next_try }
 }

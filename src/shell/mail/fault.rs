@@ -45,6 +45,16 @@ impl Fault {
         Self { what, code: None, permanent: false, dead: true }
     }
 
+    /// Of two recipients. It is tried again as soon as the more hopeful one allows.
+    pub(super) fn and(self, other: Self) -> Self {
+        Self {
+            what: format!("{}; {}", self.what, other.what),
+            code: self.code.or(other.code),
+            permanent: self.permanent && other.permanent,
+            dead: self.dead || other.dead,
+        }
+    }
+
     pub(super) fn from_server(step: &str, error: &lettre::transport::smtp::Error) -> Self {
         let code = error.status().map(u16::from);
         Self {

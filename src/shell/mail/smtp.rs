@@ -44,7 +44,7 @@ pub struct Smtp {
 #[derive(Debug)]
 pub(super) struct Handed {
     pub taken: Vec<String>,
-    /// Why not for the others; the worst where servers gave several reasons.
+    /// Why not for the others, each named.
     pub refused: Option<Fault>,
     /// The connection can no longer be used.
     pub broken: bool,
@@ -174,7 +174,7 @@ impl Session {
         if let Err(e) = self.connection.command(MailFrom::new(Some(from), parameters)).await {
             return self.refused(Fault::from_server("sender", &e)).await;
         }
-        let (mut good, mut refused) = (Vec::new(), None);
+        let (mut good, mut refused) = (Vec::new(), None::<Fault>);
         for to in &letter.to {
             let fault = match to.parse::<Address>() {
                 Err(e) => Fault::here(format!("{to}: {e}")),
@@ -189,7 +189,10 @@ impl Session {
             if fault.dead {
                 return Err(fault);
             }
-            refused = Some(fault);
+            refused = Some(match refused {
+                Some(before) => before.and(fault),
+                None => fault,
+            });
         }
         if good.is_empty() {
             let fault = refused.unwrap_or_else(|| Fault::here("no recipients".to_owned()));
