@@ -45,7 +45,7 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
     if !options.dry_run {
         // Page and metrics first, in case the mail server keeps us waiting; then once more what it took.
         let state = &settings.fleet.state;
-        let published = publish(state, &store, &done, started.elapsed().as_secs_f64(), now);
+        let published = publish(state, &store, &done, (Some(now), started.elapsed().as_secs_f64()), now);
         hand_over(&mut store, &rules, now)?;
         if let Err(error) = published.and_then(|mut figures| refresh(state, &store, &mut figures, now)) {
             eprintln!("cowlwatch: {error}");

@@ -23,12 +23,18 @@ fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
     fs::rename(&part, path)
 }
 
-/// Writes `<state>/page/` and `<state>/cowlwatch.prom`. `took_s` is how long the pass took. Gives the
-/// figures, so that [`refresh`] can keep them true between passes.
+/// Writes `<state>/page/` and `<state>/cowlwatch.prom`, with when the fleet folder was seen last and how long the pass
+/// took, seconds. Gives the figures, so that [`refresh`] can keep them true between passes.
 ///
 /// # Errors
 /// The first file that could not be written; the state itself is not concerned.
-pub fn publish(state: &Path, store: &Store, done: &Done, took_s: f64, now: Instant) -> Result<Figures, StoreError> {
+pub fn publish(
+    state: &Path,
+    store: &Store,
+    done: &Done,
+    (last_scan, took_s): (Option<Instant>, f64),
+    now: Instant,
+) -> Result<Figures, StoreError> {
     if let Some(morning) = &done.morning {
         let folder = state.join("page");
         fs::create_dir_all(&folder).map_err(io(&folder))?;
@@ -42,7 +48,7 @@ pub fn publish(state: &Path, store: &Store, done: &Done, took_s: f64, now: Insta
     }
     let mut figures = Figures {
         version: env!("CARGO_PKG_VERSION"),
-        last_scan: Some(done.as_of),
+        last_scan,
         scan_s: took_s,
         files_known: u64::from(done.counts.read + done.counts.unchanged),
         files_read: u64::from(done.counts.read),

@@ -115,7 +115,7 @@ pub async fn serve(rules: Rules, mut store: Store, state: PathBuf, delivery: Del
         Ok(signals) => signals,
         Err(error) => return Ended::Io(error),
     };
-    let watcher = stir(&service.rules.config.settings.fleet.folder, events);
+    let watcher = stir(service.rules.config.settings.fleet.folder.clone(), events);
     let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Ready]);
     info!(folder = %service.rules.config.settings.fleet.folder.display(), "watching");
     let ended = loop {

@@ -1,5 +1,7 @@
 //! What reaches the loop from outside: signals, and the file system's word that something changed.
 
+use std::path::{Path, PathBuf};
+
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc;
 use tracing::warn;
@@ -25,8 +27,20 @@ pub(super) fn listen(events: mpsc::Sender<Event>) -> std::io::Result<tokio::task
     }))
 }
 
-/// File system events only make the next look come sooner; a share sends none, and that is no fault.
-pub(super) fn stir(folder: &std::path::Path, events: mpsc::Sender<Event>) -> Option<notify::RecommendedWatcher> {
+/// File system events only make the next look come sooner; a share sends none, and that is no fault. Listens as long as
+/// what it gives lives, in a thread of its own: a share that hangs must not hold up the start.
+pub(super) fn stir(folder: PathBuf, events: mpsc::Sender<Event>) -> std::sync::mpsc::Sender<()> {
+    let (alive, ended) = std::sync::mpsc::channel();
+    std::thread::spawn(move || {
+        let watcher = watch(&folder, events);
+        // Nothing is ever sent: this waits for the sender to be dropped.
+        let _ = ended.recv();
+        drop(watcher);
+    });
+    alive
+}
+
+fn watch(folder: &Path, events: mpsc::Sender<Event>) -> Option<notify::RecommendedWatcher> {
     use notify::Watcher;
     let told = move |event: notify::Result<notify::Event>| {
         if event.is_ok_and(|e| !e.kind.is_access()) {

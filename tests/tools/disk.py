@@ -1,9 +1,10 @@
-"""Runs the service with its state on a small disk of its own: full, locked by another, read-only.
+"""Runs the service with its state on a small disk of its own: full, locked by another, made read-only, read-only.
 
 usage: disk.py PROGRAM
 
 The service must stay up (or refuse to start, where nothing can be written), say so, send no letter twice, and
-go on by itself: what came meanwhile is told once. Needs root, for a tmpfs; without it, it ends with code 77.
+go on by itself: what came meanwhile is told once. With it go a backup where there are no links and a share that
+hangs at the start. Needs root, for a tmpfs, and strace; without root, it ends with code 77.
 """
 
 import asyncio
@@ -57,8 +58,8 @@ class Case:
         digest = '[digest]\nschedule = "0 0 1 1 *"\n'
         self.config.write_text(surroundings.configuration("UTC", digest, surroundings.mail(port)))
 
-    def start(self):
-        arguments = [PROGRAM, "--config", str(self.config), "watch"]
+    def start(self, under=()):
+        arguments = [*under, PROGRAM, "--config", str(self.config), "watch"]
         self.service = subprocess.Popen(arguments, stdout=subprocess.DEVNULL, stderr=open(self.log, "ab"))
 
     def stop(self):
@@ -131,6 +132,65 @@ def read_only(case):
     case.told(5)
 
 
+def read_only_meanwhile(case):
+    """The system makes the disk read-only under the running service, as it does after an error of the disk.
+
+    No mount can be turned so while a file on it is open for writing, so strace has the calls fail as they would.
+    """
+    files = ["cowlwatch.sqlite", "cowlwatch.sqlite-wal", "cowlwatch.prom.part", "page/index.html.part"]
+    paths = [word for file in files for word in ("-P", str(case.state / file))]
+    calls = "write,pwrite64,openat,ftruncate,unlink,rename"
+    strace = ["strace", "-f", "-qq", "-o", "/dev/null", "-p", str(case.service.pid), *paths]
+    before, said = sum(taken.values()), case.said("cannot be written; nothing is judged")
+    again = case.said("the state can be written again")
+    arrived.clear()
+    go.clear()
+    add_aircraft(case.fleet, 6)
+    assert arrived.wait(30)
+    tracer = subprocess.Popen([*strace, "-e", f"trace={calls}", "-e", f"inject={calls}:error=EROFS"])
+    try:
+        case.wait("strace is there", lambda: "TracerPid:\t0\n" not in Path(f"/proc/{case.service.pid}/status").read_text())
+        # The server takes a letter that cannot be noted, and there is news that cannot be kept.
+        go.set()
+        add_aircraft(case.fleet, 7)
+        case.wait("the read-only disk is said", lambda: case.said("cannot be written; nothing is judged") > said)
+        time.sleep(12)
+        assert tracer.poll() is None and case.service.poll() is None and sum(taken.values()) == before + 1
+        assert case.said("cannot be written; nothing is judged") == said + 1, "said once while it lasts"
+        assert case.said("made it read-only; see dmesg") == 1
+    finally:
+        tracer.send_signal(signal.SIGINT)
+        tracer.wait(timeout=10)
+    case.told(7)
+    assert case.said("the state can be written again") == again + 1
+
+
+def no_links(case):
+    """A backup onto a file system without hard links, as on a USB stick."""
+    strace = ["strace", "-qq", "-o", "/dev/null", "-e", "trace=link,linkat", "-e", "inject=link,linkat:error=EPERM"]
+    copy = case.config.with_name("copy.sqlite")
+    backup = [PROGRAM, "--config", str(case.config), "backup", str(copy)]
+    subprocess.run([*strace, *backup], check=True)
+    assert sqlite3.connect(copy).execute("SELECT count(*) FROM letters").fetchone()[0] > 0
+    assert subprocess.run(backup, capture_output=True).returncode == 73, "never overwrites"
+    assert sorted(p.name for p in copy.parent.glob("copy*")) == [copy.name]
+
+
+def slow_share(case):
+    """A share that does not answer who asks for its events holds up neither the start nor the look."""
+    case.stop()
+    strace = ["strace", "-f", "-qq", "-o", "/dev/null", "-e", "trace=inotify_add_watch"]
+    case.start([*strace, "-e", "inject=inotify_add_watch:delay_enter=20000000"])
+    add_aircraft(case.fleet, 8)
+    case.told(8, seconds=10)
+    children = Path(f"/proc/{case.service.pid}/task/{case.service.pid}/children").read_text().split()
+    os.kill(int(children[0]), signal.SIGTERM)
+    case.service.wait(timeout=40)
+    watching = case.said("watching folder")
+    case.start()
+    case.wait("it is up again", lambda: case.said("watching folder") > watching)
+
+
 def main():
     if os.geteuid() != 0:
         print("skipped: needs root to mount a tmpfs", file=sys.stderr)
@@ -148,6 +208,9 @@ def main():
             case.wait("the first summary", lambda: sum(taken.values()) == 1)
             full(case)
             locked(case)
+            read_only_meanwhile(case)
+            no_links(case)
+            slow_share(case)
             read_only(case)
             case.stop()
             case.start()
@@ -162,8 +225,8 @@ def main():
                 case.service.wait()
             subprocess.run(["umount", str(case.state)], check=True)
     assert set(taken.values()) == {1}, f"letters sent again: {taken}"
-    assert len(subjects) == 5, subjects
-    print(json.dumps({"letters": len(subjects), "full": 1, "locked": 1, "read_only": 1}))
+    assert len(subjects) == 8, subjects
+    print(json.dumps({"letters": len(subjects), "full": 1, "locked": 1, "read_only": 2}))
     return 0
 
 

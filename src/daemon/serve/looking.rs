@@ -1,5 +1,6 @@
 //! Looking at the fleet folder, and what follows from what was seen: a pass, the page, the metrics.
 
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::time::{Duration, Instant as Tick};
 
 use chrono::{NaiveDate, Utc};
@@ -42,8 +43,10 @@ impl Service {
             if since.elapsed() <= HUNG {
                 return Ok(());
             }
-            // The digest goes all the same, and says so: silence must not look like health.
-            if !self.hung || self.digest_due(Utc::now()).is_some() {
+            // The digest goes all the same, and says so: silence must not look like health. So does what the calendar
+            // and people bring.
+            let due = Tick::now() >= self.next_judgement || self.digest_due(Utc::now()).is_some();
+            if !self.hung || due {
                 let why = format!("no answer for {} s", HUNG.as_secs());
                 warn!(%why, "the fleet folder does not answer");
                 self.judge(Batch { unreachable: Some(why), ..Batch::default() }, HUNG)?;
@@ -67,7 +70,15 @@ impl Service {
         self.looking_since = Some(Tick::now());
         // A thread of its own, not of the runtime's: one that hangs on a dead share must not delay the end.
         std::thread::spawn(move || {
-            let batch = scan::look(&look, &known);
+            // A fault of ours in some reader must not look like a share that hangs for ever.
+            let looked = catch_unwind(AssertUnwindSafe(|| scan::look(&look, &known)));
+            let failed = |_| Batch {
+                unreachable: Some(
+                    "reading it failed by a fault of this program, named in the journal above".to_owned(),
+                ),
+                ..Batch::default()
+            };
+            let batch = looked.unwrap_or_else(failed);
             let _ = events.blocking_send(Event::Looked(batch));
         });
         Ok(())
@@ -95,7 +106,7 @@ impl Service {
             && self.digest_due(Utc::now()).is_none();
         if nothing_new && Tick::now() < self.next_judgement {
             let now = Utc::now();
-            if let Some(figures) = &mut self.figures {
+            if let Some(figures) = self.figures.as_mut().filter(|_| batch.unreachable.is_none()) {
                 figures.last_scan = Some(now);
                 figures.scan_s = looking.as_secs_f64();
             }
@@ -111,6 +122,10 @@ impl Service {
     pub(super) fn judge(&mut self, batch: Batch, looking: Duration) -> Result<(), StoreError> {
         let started = Tick::now();
         let now = Utc::now();
+        let last_scan = match batch.unreachable {
+            None => Some(now),
+            Some(_) => self.figures.as_ref().and_then(|figures| figures.last_scan),
+        };
         let wish = self.digest_due(now).map_or(DigestWish::No, DigestWish::For);
         let done = pass::run(&mut self.store, &self.rules, batch, now, wish)?;
         self.written()?;
@@ -130,7 +145,7 @@ impl Service {
                 took_s = took,
                 "pass"
             );
-            match publish(&self.state, &self.store, &done, took, now) {
+            match publish(&self.state, &self.store, &done, (last_scan, took), now) {
                 Ok(figures) => self.figures = Some(figures),
                 Err(error) => error!(%error, "page or metrics not written"),
             }

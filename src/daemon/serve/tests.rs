@@ -1,7 +1,9 @@
 #![allow(clippy::unwrap_used, reason = "tests")]
 
 use super::*;
-use crate::config::Config;
+use crate::alerts::State;
+use crate::config::meant::Security;
+use crate::config::{Config, Mail};
 use crate::engine::Models;
 use crate::judge::Kind;
 use crate::shell::scan::FileRecords;
@@ -55,6 +57,64 @@ fn a_share_that_hangs_does_not_silence_the_digest() {
     // Still hung: nothing more is said of it.
     service.look().unwrap();
     assert_eq!(service.store.alerts().unwrap(), alerts);
+}
+
+/// What the calendar and people bring is judged also while the share hangs for a weekend.
+#[test]
+fn a_share_that_hangs_does_not_stop_the_judging() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut service, _inbox) = service(folder.path(), HUNG + Duration::from_secs(1));
+    service.look().unwrap();
+    let mut alerts = service.store.alerts().unwrap();
+    let (then, ends) = (Utc::now() - chrono::TimeDelta::hours(2), Utc::now() - chrono::TimeDelta::hours(1));
+    alerts[0].acknowledge("Dana", "away", Some(ends), then).unwrap();
+    let pass = service.store.begin().unwrap();
+    pass.put_alerts(&alerts).unwrap();
+    pass.commit().unwrap();
+    service.look().unwrap();
+    assert_eq!(service.store.alerts().unwrap()[0].state, State::Acknowledged, "not with every tick");
+    service.next_judgement = Tick::now();
+    service.look().unwrap();
+    assert_eq!(service.store.alerts().unwrap()[0].state, State::Open);
+    // A collector that alarms on the age of the last look is not told that there was one.
+    assert_eq!(service.figures.unwrap().last_scan, None);
+}
+
+/// The letter about the time without a writable state fails in turn: it is still of the whole time.
+#[test]
+fn a_trouble_counts_from_its_begin_until_it_has_been_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut service, _inbox) = service(folder.path(), Duration::ZERO);
+    service.hold(&StoreError::Full);
+    let since = Utc::now() - chrono::TimeDelta::hours(1);
+    service.trouble.as_mut().unwrap().since = since;
+    let good = service.rules.clone();
+    let mut config = (*good.config).clone();
+    config.settings.mail = Some(Mail { from: "no address".to_owned(), ..mail() });
+    service.rules.config = Arc::new(config);
+    service.written().unwrap_err();
+    service.hold(&StoreError::Full);
+    assert_eq!(service.trouble.as_ref().map(|t| t.since), Some(since));
+    service.rules = good;
+    service.written().unwrap();
+    assert!(service.trouble.is_none());
+    let letters = service.store.due_letters(Utc::now() + chrono::TimeDelta::minutes(1), 9).unwrap();
+    let text = String::from_utf8(letters[0].message.clone()).unwrap();
+    assert!(text.contains(&format!("From {} to ", since.format("%-d %b %H:%M"))), "{text}");
+}
+
+fn mail() -> Mail {
+    Mail {
+        server: "localhost".to_owned(),
+        port: 587,
+        security: Security::StartTls,
+        username: None,
+        password_file: None,
+        ca_file: None,
+        from: "cowlwatch@example.org".to_owned(),
+        to: vec!["maintenance@example.org".to_owned()],
+        routes: Vec::new(),
+    }
 }
 
 #[test]

@@ -34,7 +34,7 @@ impl Service {
         let what = error.to_string();
         let news = self.trouble.as_ref().is_none_or(|t| t.what != what || t.said.elapsed() >= STILL);
         if news {
-            error!(%error, "the state cannot be written; nothing is judged or sent until it can; trying again");
+            error!(state = %self.state.display(), %error, "the state cannot be written; nothing is judged or sent until it can; trying again");
             let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Status(&format!("waiting: {what}"))]);
         }
         let said = self.trouble.as_ref().filter(|_| !news).map_or(now, |t| t.said);
@@ -46,13 +46,14 @@ impl Service {
 
     /// A pass has gone through, so the state can be written.
     pub(super) fn written(&mut self) -> Result<(), StoreError> {
-        let Some(trouble) = self.trouble.take() else { return Ok(()) };
+        let Some(trouble) = &self.trouble else { return Ok(()) };
         let now = Utc::now();
+        if now - trouble.since >= TimeDelta::minutes(TOLD_AFTER_MIN) {
+            notice::written_again(&mut self.store, &self.rules, trouble.since, &trouble.what, now)?;
+        }
         info!(since = %trouble.since, was = %trouble.what, "the state can be written again");
         let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Status("watching")]);
-        if now - trouble.since < TimeDelta::minutes(TOLD_AFTER_MIN) {
-            return Ok(());
-        }
-        notice::written_again(&mut self.store, &self.rules, trouble.since, &trouble.what, now)
+        self.trouble = None;
+        Ok(())
     }
 }

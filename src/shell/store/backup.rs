@@ -1,11 +1,13 @@
 //! A consistent copy of the state, also while the service writes.
 
 use std::fs;
+use std::io::{self, ErrorKind};
 use std::path::Path;
 use std::time::Duration;
 
 use rusqlite::Connection;
 use rusqlite::backup::Backup;
+use rustix::fs::{CWD, RenameFlags, renameat_with};
 
 use super::{Result, Store, StoreError};
 
@@ -21,11 +23,11 @@ impl Store {
         let part = to.with_file_name(name);
         let done = self.copy(&part).and_then(|()| {
             fs::File::open(&part).and_then(|f| f.sync_all()).map_err(io)?;
-            fs::hard_link(&part, to).map_err(io)
+            name_it(&part, to).map_err(io)
         });
         let removed = fs::remove_file(&part);
         done?;
-        removed.map_err(io)?;
+        removed.or_else(|e| if e.kind() == ErrorKind::NotFound { Ok(()) } else { Err(e) }).map_err(io)?;
         match to.parent().filter(|p| !p.as_os_str().is_empty()) {
             Some(folder) => fs::File::open(folder).and_then(|f| f.sync_all()).map_err(io),
             None => Ok(()),
@@ -44,5 +46,16 @@ impl Store {
             return Err(StoreError::Damaged { path: part.to_owned(), what: verdict });
         }
         Ok(())
+    }
+}
+
+/// Gives the copy its name, which nothing may have yet. A file may be linked but once on FAT and exFAT, and so on most
+/// USB sticks; there it is moved, which network file systems in turn may not do without overwriting.
+fn name_it(part: &Path, to: &Path) -> io::Result<()> {
+    match fs::hard_link(part, to) {
+        Err(e) if e.kind() != ErrorKind::AlreadyExists => {
+            renameat_with(CWD, part, CWD, to, RenameFlags::NOREPLACE).map_err(|_| e)
+        }
+        linked => linked,
     }
 }

@@ -49,6 +49,10 @@ pub enum StoreError {
     Full,
     #[error("the state cannot be written (read-only)")]
     ReadOnly,
+    #[error(
+        "the disk with the state refuses ({0}): it may have failed, or the system has made it read-only; see dmesg"
+    )]
+    Disk(rusqlite::Error),
     #[error("the state: {0}")]
     Sql(rusqlite::Error),
     #[error("the state: {what} cannot be read: {why}")]
@@ -70,8 +74,7 @@ impl StoreError {
 
     /// True where waiting may help: the service stays up and tries again.
     pub fn may_pass(&self) -> bool {
-        matches!(self, Self::Busy | Self::Full | Self::ReadOnly)
-            || matches!(self, Self::Sql(e) if e.sqlite_error_code() == Some(ErrorCode::SystemIoFailure))
+        matches!(self, Self::Busy | Self::Full | Self::ReadOnly | Self::Disk(_))
     }
 }
 
@@ -81,6 +84,7 @@ impl From<rusqlite::Error> for StoreError {
             Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Self::Busy,
             Some(ErrorCode::DiskFull) => Self::Full,
             Some(ErrorCode::ReadOnly) => Self::ReadOnly,
+            Some(ErrorCode::SystemIoFailure) => Self::Disk(error),
             Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => {
                 Self::Damaged { path: PathBuf::from(super::FILE), what: error.to_string() }
             }
