@@ -123,6 +123,9 @@ pub struct Memory {
     pub escalated: Option<Instant>,
     /// When the last mail of its own went out.
     pub last_single: Option<Instant>,
+    /// The pass that closed it, or found it closed by an entry. The record that ended it may be days older.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ended: Option<Instant>,
     /// Logbook `action` entries already carried out, so that none is carried out twice.
     pub actions: Vec<String>,
     /// The logbook entry that closed it, so that a withdrawn entry opens it again.

@@ -72,6 +72,7 @@ pub fn reconcile(remembered: Vec<Alert>, findings: Vec<Finding>, actions: &[Acti
     alerts.sort_by_key(|a| a.number);
     let before = alerts.clone();
     let mut steps: BTreeMap<u32, Step> = BTreeMap::new();
+    alerts.iter_mut().for_each(|alert| alert.not_ahead_of(pass.now));
 
     let (mut new, seen) = meet(&mut alerts, findings, pass, &mut steps);
     let vanished: Vec<usize> = alerts
@@ -86,6 +87,14 @@ pub fn reconcile(remembered: Vec<Alert>, findings: Vec<Finding>, actions: &[Acti
     }
     raise(&mut alerts, new, pass, &mut steps);
     let unplaced = actions::carry_out(&mut alerts, actions, pass);
+    for alert in &mut alerts {
+        let was_live = before.binary_search_by_key(&alert.number, |b| b.number).map_or(true, |i| before[i].is_live());
+        match (was_live, alert.is_live()) {
+            (true, false) => alert.memory.ended = Some(pass.now),
+            (_, true) => alert.memory.ended = None,
+            (false, false) => {}
+        }
+    }
 
     let decisions = alerts
         .iter_mut()
@@ -221,6 +230,16 @@ fn raise(alerts: &mut Vec<Alert>, mut new: Vec<Finding>, pass: &Pass<'_>, steps:
 }
 
 impl Alert {
+    /// What a clock that was ahead has written counts as of now: reminders would wait for years otherwise.
+    fn not_ahead_of(&mut self, now: Instant) {
+        let told = self.told.as_mut().map(|told| &mut told.at);
+        let memory = &mut self.memory;
+        let moments = [&mut memory.unanswered_since, &mut memory.escalated, &mut memory.last_single, &mut memory.ended];
+        for at in moments.into_iter().filter_map(Option::as_mut).chain(told) {
+            *at = (*at).min(now);
+        }
+    }
+
     fn shut(&mut self, closed: Closed, now: Instant) {
         self.note(now, PROGRAM, format!("closed: {}", closed.why));
         self.state = State::Closed;

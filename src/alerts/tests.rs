@@ -468,7 +468,10 @@ fn logbook_entries_acknowledge_and_mute_by_their_first_word() {
         ("acknowledged until 2026-03-09, parts ordered", State::Acknowledged),
         ("Acknowledge: looking into it", State::Acknowledged),
         ("mute until 2026-03-20", State::Muted),
-        ("mute", State::Closed),
+        // A mute has an end: without one nothing is done.
+        ("mute", State::Open),
+        ("mute until friday", State::Open),
+        ("acknowledged until 9 March", State::Open),
         ("replaced the gasket", State::Closed),
     ] {
         let mut passes = Passes::new();
@@ -494,7 +497,7 @@ fn an_entry_about_the_wrong_alert_does_nothing_and_says_so() {
         vec![action(9, 5, "done"), Action { tail: "N0500A".into(), ..action(1, 5, "done") }, action(1, 2, "done")];
     passes.pass(at(6, 0), &[finding(Kind::OilRateRise, "rise 1", at(5, 1))]);
     assert_eq!((passes.state(1), passes.unplaced.len()), (State::Open, 3));
-    assert!(passes.unplaced[1].why.contains("about N0417H, not N0500A"));
+    assert!(passes.unplaced[1].why.contains("alert 1, which is about N0417H"));
 }
 
 #[test]
@@ -507,6 +510,21 @@ fn a_clock_that_jumps_days_loses_nothing_and_repeats_nothing_singly() {
         }
     }
     assert_eq!((passes.alerts.len(), passes.state(1)), (1, State::Open));
+}
+
+/// A clock that was years ahead for a while must not put off what is due until then.
+#[test]
+fn a_clock_set_back_from_years_ahead_silences_nothing() {
+    let mut passes = Passes::new();
+    passes.policy.escalate_to = vec!["director@example.org".into()];
+    passes.policy.escalate_after_h = 24.0;
+    let ahead = at(1, 3) + Duration::days(1500);
+    assert_eq!(passes.pass(ahead, &[metal(), rise()]).len(), 2);
+    assert!(passes.pass(at(5, 3), &[metal(), rise()]).is_empty());
+    // A day and the first step of the reminders later, as if told on the 5th.
+    assert_eq!(passes.pass(at(6, 4), &[metal(), rise()])[0], (1, Why::Escalated, How::Escalation));
+    let reminded = (6..20).any(|day| passes.pass(at(day, 4), &[metal(), rise()]).iter().any(|s| s.0 == 2));
+    assert!(reminded, "{:?}", passes.get(2).told);
 }
 
 /// Alerts are stored as JSON; what comes back must decide as before.

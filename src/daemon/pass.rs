@@ -125,8 +125,7 @@ pub fn run(
     pass.put_alerts(outcome.changed())?;
 
     let some = !judged.engines.is_empty();
-    let mut morning = letters::morning(&pass, rules, judged, &outcome, seen, now)?;
-    morning.first = first;
+    let mut morning = letters::morning(&pass, rules, judged, &outcome, seen, (first, now))?;
     let mut writing = Writing { pass: &pass, rules, now, letters: 0 };
     for bundle in alerts::bundles(&outcome) {
         writing.single(&bundle, &outcome, &morning)?;
@@ -182,6 +181,12 @@ fn apply(pass: &Pass<'_>, batch: &Batch) -> Result<(), store::StoreError> {
             Change::Put(row, records) => {
                 for rejection in &records.rejections {
                     warn!(at = %rejection.source, found = %rejection.found, expected = %rejection.expected, "not read");
+                }
+                if records.nothing_made_out()
+                    && let Some(before) = pass.records_in::<FileRecords>(&row.path)?
+                {
+                    pass.put_file(row, &before.spoilt(records))?;
+                    continue;
                 }
                 let file = pass.put_file(row, records)?;
                 pass.put_strips(file, &records.strips)?;
@@ -241,6 +246,6 @@ fn log_decisions(outcome: &Outcome) {
         }
     }
     for unplaced in &outcome.unplaced {
-        warn!(at = %unplaced.source, why = %unplaced.why, "action entry not carried out");
+        warn!(at = %unplaced.source, why = %unplaced.why, expected = unplaced.expected, "action entry not carried out");
     }
 }

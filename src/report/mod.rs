@@ -48,6 +48,8 @@ pub struct Freshness {
     pub silent: bool,
     /// The folder cannot be read.
     pub missing: bool,
+    /// Its aircraft.toml or a log, read before, cannot be read now.
+    pub spoilt: bool,
 }
 
 /// A recorded run to be drawn.
@@ -83,6 +85,8 @@ pub struct Morning {
     pub aircraft: Vec<Freshness>,
     /// Rows and files that could not be read, not yet mended.
     pub rejections: Vec<Rejection>,
+    /// Answers to alerts in the logs that could not be carried out.
+    pub unplaced: Vec<Rejection>,
     /// Recorded runs to be drawn: the latest of each engine, and those that live alerts are about.
     pub pictures: Vec<RunPicture>,
     pub undelivered: Undelivered,

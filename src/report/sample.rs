@@ -270,6 +270,7 @@ pub fn morning() -> Morning {
         aircraft: aircraft(&engines),
         engines,
         rejections: rejections(),
+        unplaced: Vec::new(),
         pictures: Vec::new(),
         undelivered: Undelivered {
             letters: 2,
@@ -310,6 +311,7 @@ fn aircraft(engines: &[EngineView]) -> Vec<Freshness> {
             silent: tail.as_ref() == "N0617H",
             last_record: engines.iter().filter(|e| e.tail == tail).filter_map(|e| e.last_record).max(),
             missing: false,
+            spoilt: false,
             tail,
         })
         .collect()

@@ -16,6 +16,7 @@ mod flight_phases;
 mod front_door;
 mod fuzz;
 mod handmade;
+mod kept;
 mod layers;
 mod layout_command;
 mod level_filter;

@@ -2,17 +2,17 @@
 
 use std::collections::BTreeSet;
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, TimeDelta};
 use tracing::{error, warn};
 
 use super::judged::Judged;
 use super::seen::Seen;
 use super::{DigestWish, Rules};
-use crate::alerts::{Alert, Audience, Bundle, Outcome};
+use crate::alerts::{Alert, Audience, Bundle, Outcome, Unplaced};
 use crate::daemon::pictures;
 use crate::engine::AircraftHistory;
-use crate::judge::Kind;
-use crate::records::Instant;
+use crate::judge::{Kind, RulesFor as _};
+use crate::records::{Instant, Rejection};
 use crate::report::{self, Freshness, Letter, Morning};
 use crate::shell::mail::{self, Recipients};
 use crate::shell::store::{self, Pass};
@@ -23,16 +23,17 @@ pub(super) fn morning(
     judged: Judged,
     outcome: &Outcome,
     seen: Seen,
-    now: Instant,
+    (first, now): (bool, Instant),
 ) -> Result<Morning, store::StoreError> {
     let last = pass.last_digest()?;
-    // The first summary is what the first digest after it is compared with.
-    let previous = match &last {
-        Some(digest) => Some(digest.made),
-        None => pass.summarised()?,
+    // The first summary is what the first digest after it is compared with. A later one than now was made by a clock
+    // that was ahead.
+    let previous = match pass.digest_made_by(now)? {
+        Some(made) => Some(made),
+        None => pass.summarised()?.filter(|at| *at <= now),
     };
     let since = |a: &Alert| match (&a.closed, previous) {
-        (Some(closed), Some(previous)) => closed.at > previous && a.told.is_some(),
+        (Some(closed), Some(previous)) => a.memory.ended.unwrap_or(closed.at) > previous && a.told.is_some(),
         _ => false,
     };
     let silent: BTreeSet<&str> = outcome
@@ -41,11 +42,13 @@ pub(super) fn morning(
         .filter(|a| a.kind() == Kind::DataSilent && a.finding.settled.is_none() && !a.memory.gone)
         .map(|a| &**a.tail())
         .collect();
+    let spoilt = seen.spoilt();
     let freshness = |a: &AircraftHistory| Freshness {
         tail: a.tail.clone(),
         last_record: a.last_log.max(a.last_recording),
         silent: silent.contains(&*a.tail),
         missing: seen.missing.contains(&*a.tail),
+        spoilt: spoilt.contains(&*a.tail),
     };
     let pictures = pictures::pictures(pass, &judged.engines, &outcome.alerts, now)?;
     Ok(Morning {
@@ -58,10 +61,27 @@ pub(super) fn morning(
         aircraft: judged.aircraft.iter().map(freshness).collect(),
         engines: judged.engines,
         rejections: seen.rejections,
+        unplaced: if first { Vec::new() } else { unplaced(rules, outcome, now) },
         pictures,
         undelivered: pass.outbox()?.undelivered,
-        first: false,
+        first,
     })
+}
+
+/// Answers that could not be carried out, as long as other questions about the log are shown. Those of a log's past
+/// may be to alerts of another state.
+fn unplaced(rules: &Rules, outcome: &Outcome, now: Instant) -> Vec<Rejection> {
+    let shown = |u: &&Unplaced| {
+        let days = rules.config.rules("", "", "").records.event_days;
+        now - u.at < TimeDelta::seconds((days * 86_400.0) as i64)
+    };
+    let rejection = |u: &Unplaced| Rejection {
+        source: u.source.clone(),
+        found: u.why.clone(),
+        expected: u.expected.to_owned(),
+        whole_file: false,
+    };
+    outcome.unplaced.iter().filter(shown).map(rejection).collect()
 }
 
 /// Days for which the text of a delivered letter is kept.
@@ -111,7 +131,7 @@ impl Writing<'_> {
         morning.sequence = sequence;
         let letter = report::digest::digest(morning);
         self.post("digest", &format!("digest-{date}"), &letter, Recipients::Digest)?;
-        self.pass.tidy_letters(self.now - chrono::TimeDelta::days(KEPT_DAYS))?;
+        self.pass.tidy_letters(self.now - TimeDelta::days(KEPT_DAYS))?;
         Ok(Some(Written { date, sequence, subject: letter.subject }))
     }
 

@@ -69,6 +69,13 @@ impl Seen {
         whole.map(|r| &r.source.file).collect::<BTreeSet<_>>().len() as u32
     }
 
+    /// Tails of files that were read before and are set aside whole now; a recording more or less is no news.
+    pub(super) fn spoilt(&self) -> BTreeSet<String> {
+        let whole = self.rejections.iter().filter(|r| r.whole_file && self.changed.contains_key(&*r.source.file));
+        let files = whole.map(|r| &*r.source.file).filter(|file| !file.contains("/monitor/"));
+        files.filter_map(|file| file.split('/').next()).map(str::to_owned).collect()
+    }
+
     pub(super) fn findings(&self, rules: &Rules, now: Instant) -> Vec<Finding> {
         let mut found = gaps::rejected(&self.rejections, |file| self.changed.get(file).copied(), now);
         found.extend(gaps::missing(&self.missing, self.known, self.unreachable.as_deref(), now));

@@ -253,10 +253,11 @@ fn break_in(m: &Morning) -> Vec<(String, Vec<String>)> {
         .collect()
 }
 
-/// Rows and files not read, less those an alert above tells already.
+/// Rows and files not read and answers not carried out, less those an alert above tells already.
 fn rejections(m: &Morning, records: &[Item]) -> Vec<String> {
     let told = |line: &String| records.iter().any(|i| i.headline.contains(line.as_str()));
-    let mut out: Vec<String> = m.rejections.iter().map(ToString::to_string).filter(|l| !told(l)).collect();
+    let mut out: Vec<String> =
+        m.rejections.iter().chain(&m.unplaced).map(ToString::to_string).filter(|l| !told(l)).collect();
     if out.len() > REJECTIONS + 1 {
         let more = out.len() - REJECTIONS;
         out.truncate(REJECTIONS);
@@ -271,7 +272,7 @@ fn undelivered(m: &Morning, near: NaiveDate) -> Option<String> {
         let letters = numbers::count(u.letters as usize, "letter", "letters");
         let oldest =
             u.oldest.map_or(String::new(), |o| format!(", the oldest of {}", numbers::moment(o, near, m.zone)));
-        let error = u.last_error.as_ref().map_or(String::new(), |e| format!("; the mail server said: {e}"));
+        let error = u.last_error.as_ref().map_or(String::new(), |e| format!("; at the last try: {e}"));
         format!("{letters} not delivered{oldest}{error}")
     })
 }

@@ -50,6 +50,11 @@ impl Content<'_> {
         if missing > 0 {
             out.push_str(&format!(", {} cannot be read", numbers::count(missing, "aircraft", "aircraft")));
         }
+        match m.aircraft.iter().filter(|a| a.spoilt && !a.missing).map(|a| &a.tail).collect::<Vec<_>>().as_slice() {
+            [] => {}
+            [tail] => out.push_str(&format!(", a file of {tail} cannot be read")),
+            tails => out.push_str(&format!(", files of {} aircraft cannot be read", tails.len())),
+        }
         out
     }
 

@@ -46,6 +46,25 @@ pub struct FileRecords {
     pub unfinished: bool,
 }
 
+impl FileRecords {
+    /// The whole file was set aside: saved over, say, or its header gone.
+    pub fn nothing_made_out(&self) -> bool {
+        let nothing = self.aircraft.is_none() && self.entries.is_empty() && self.runs.is_empty();
+        nothing && self.rejections.iter().any(|r| r.whole_file)
+    }
+
+    /// What the file said before counts until what is `now` in it can be read again: otherwise a sheet saved over by
+    /// mistake would take its warnings with it overnight.
+    #[must_use]
+    pub fn spoilt(self, now: &Self) -> Self {
+        let mut rejections = now.rejections.clone();
+        if let Some(first) = rejections.iter_mut().find(|r| r.whole_file) {
+            first.expected.push_str("; until it is mended, what it said before counts");
+        }
+        Self { rejections, ..self }
+    }
+}
+
 /// A change to what is known of the fleet folder.
 #[derive(Debug)]
 pub enum Change {
@@ -152,11 +171,15 @@ pub fn look(look: &Look, known: &Known) -> Batch {
     let mut seen = vec![false; known.len()];
     let (mut logs, mut monitors, mut reducer) = (Vec::new(), Vec::new(), Reducer::default());
     look.progress.expect(tails.len());
+    let mut doubtful = HashSet::new();
     for tail in &tails {
         let reader = read::Tail::open(look, tail, known, &mut batch);
         let listing = list::files(&look.folder, tail, reader.aircraft());
         batch.tails.push(TailSeen { name: tail.clone(), has_aircraft_file: reader.has_file() });
         batch.problems.extend(listing.odd);
+        if reader.in_doubt() {
+            doubtful.insert(tail.as_str());
+        }
         for file in listing.files {
             let at = known.find(&file.path);
             if let Some(seen) = at.and_then(|at| seen.get_mut(at)) {
@@ -188,7 +211,11 @@ pub fn look(look: &Look, known: &Known) -> Batch {
         records += batch.changes[before..].iter().map(Change::records).sum::<usize>();
         look.progress.step();
     }
-    remove_gone(known, &seen, &mut batch);
+    let kept = |path: &str| {
+        let tail = path.split('/').next().is_some_and(|tail| doubtful.contains(tail));
+        tail && look.folder.join(path).symlink_metadata().is_ok()
+    };
+    remove_gone(known, &seen, kept, &mut batch);
     batch
 }
 
@@ -201,11 +228,14 @@ pub fn strips(look: &Look, tail: &str, path: &str) -> Vec<Strip> {
 }
 
 /// Files that are gone from a folder that is there. A folder that vanished keeps its records: an
-/// unmounted share looks like an empty folder, and silence must not look like health.
-fn remove_gone(known: &Known, seen: &[bool], batch: &mut Batch) {
+/// unmounted share looks like an empty folder, and silence must not look like health. So does a file (`kept`) that is
+/// there, but that an aircraft.toml with a slip no longer names.
+fn remove_gone(known: &Known, seen: &[bool], kept: impl Fn(&str) -> bool, batch: &mut Batch) {
     let there: HashSet<&str> = batch.tails.iter().filter(|t| t.has_aircraft_file).map(|t| &*t.name).collect();
     let gone = known.paths().zip(seen).filter(|(_, seen)| !**seen).map(|(path, _)| path).filter(|path| {
-        !path.ends_with("/aircraft.toml") && path.split('/').next().is_some_and(|tail| there.contains(tail))
+        !path.ends_with("/aircraft.toml")
+            && path.split('/').next().is_some_and(|tail| there.contains(tail))
+            && !kept(path)
     });
     batch.changes.extend(gone.map(|path| Change::Remove(path.to_owned())).collect::<Vec<_>>());
 }

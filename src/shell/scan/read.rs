@@ -29,6 +29,7 @@ pub struct Tail {
     config: Arc<Config>,
     aircraft: Option<Arc<Aircraft>>,
     has_file: bool,
+    in_doubt: bool,
     context: Arc<ReduceContext>,
     logbook_version: u64,
     monitor_version: u64,
@@ -43,6 +44,7 @@ impl Tail {
             config: look.config.clone(),
             aircraft: None,
             has_file: false,
+            in_doubt: false,
             context: Arc::new(ReduceContext::new(look.config.settings.fleet.time_zone, Vec::new())),
             logbook_version: 0,
             monitor_version: 0,
@@ -69,6 +71,7 @@ impl Tail {
         reader.has_file = true;
         let (aircraft, rejections) =
             aircraft_file::parse(&String::from_utf8_lossy(&bytes), &path, &look.config.layouts);
+        reader.in_doubt = !rejections.is_empty();
         reader.take(aircraft.clone(), &opened.hash(), &look.models);
         let row = row(&path, tail, &opened, reader.logbook_version);
         if known.row(&path).as_ref() != Some(&row) {
@@ -106,6 +109,11 @@ impl Tail {
 
     pub fn has_file(&self) -> bool {
         self.has_file
+    }
+
+    /// Something in its aircraft.toml could not be read, perhaps the table that names its logs.
+    pub fn in_doubt(&self) -> bool {
+        self.in_doubt
     }
 
     /// What stored records of such a file must have been made by.

@@ -135,6 +135,14 @@ impl Pass<'_> {
         records_of(&self.transaction, tail)
     }
 
+    /// What one file says, where that is known and of this program's shape.
+    pub fn records_in<T: DeserializeOwned>(&self, path: &str) -> Result<Option<T>> {
+        let sql = "SELECT records FROM files JOIN contents ON file = id WHERE path = ?1";
+        let content: Option<Vec<u8>> =
+            self.transaction.prepare_cached(sql)?.query_row([path], |row| row.get(0)).optional()?;
+        Ok(content.and_then(|content| decode(&content).ok()))
+    }
+
     /// Keeps a file and what it says, in place of what it said before; gives its number.
     pub fn put_file(&self, file: &FileRow, records: &impl Serialize) -> Result<i64> {
         let content = postcard::to_stdvec(records)

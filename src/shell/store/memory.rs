@@ -121,6 +121,13 @@ impl Pass<'_> {
         last_digest(&self.transaction)
     }
 
+    /// When the newest digest that was made by `now` was made.
+    pub fn digest_made_by(&self, now: Instant) -> Result<Option<Instant>> {
+        let sql = "SELECT max(made) FROM digests WHERE made <= ?1";
+        let made: Option<i64> = self.transaction.prepare_cached(sql)?.query_row([millis(now)], |row| row.get(0))?;
+        Ok(made.map(instant))
+    }
+
     pub fn digest_made(&self, date: NaiveDate) -> Result<bool> {
         digest_made(&self.transaction, date)
     }

@@ -1,0 +1,124 @@
+//! What must not be lost between a hangar's desk and the morning's mail: an alert whose file was saved over by mistake,
+//! an alert that a late entry ended, and an answer in the logbook that could not be carried out.
+
+use std::fs;
+use std::path::Path;
+
+use cowlwatch::judge::Kind;
+use cowlwatch::shell::store::Store;
+
+use crate::support::{run, stdout};
+
+const MODELS: &str = "[[model]]\nname = \"Z4\"\nrated_hp = 180\nrated_rpm = 2700\ncylinders = 4\nturbocharged = false\n\
+                      oil_capacity_qt = 8.0\noil_minimum_qt = 5.0\nconfirmed = true\n";
+/// The director's morning, after the day's digest was written.
+const MORNING: [&str; 3] = ["2026-11-22T06:31", "2026-11-23T06:31", "2026-11-24T06:31"];
+
+/// Aircraft whose filter showed metal, each with its own layout of the log where `layout` says so.
+fn fleet(tails: &[(&str, &str)]) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    fs::write(at("engines.toml"), MODELS).unwrap();
+    let fleet = "[fleet]\nfolder = \"fleet\"\nmodels = \"engines.toml\"\nstate = \"state\"\ntime_zone = \"UTC\"\n";
+    fs::write(at("cowlwatch.toml"), fleet).unwrap();
+    for (tail, layout) in tails {
+        let home = at("fleet").join(tail);
+        fs::create_dir_all(&home).unwrap();
+        let aircraft = format!(
+            "tail = \"{tail}\"\nmeter = \"tach\"\n[[engine]]\nserial = \"Z-{tail}\"\nmodel = \"Z4\"\nhours_at_start = \
+             900.0\nsince = \"overhaul\"\nhours_since = 300.0\noil = \"AD 50\"\nlast_oil_change_h = 5.0\n{layout}"
+        );
+        fs::write(home.join("aircraft.toml"), aircraft).unwrap();
+        let log = "date,hours,entry,flight_hours,result,remarks\n2026-11-20,101.0,flight,1.0,,\n\
+                   2026-11-21,101.0,filter-inspected,,metal,\n";
+        fs::write(home.join(if layout.is_empty() { "logbook.csv" } else { "tech log.csv" }), log).unwrap();
+    }
+    folder
+}
+
+/// `number state` of each alert about metal.
+fn scan(folder: &Path, as_of: &str) -> Vec<String> {
+    let said = run(folder, &["--config", "cowlwatch.toml", "scan", "--as-of", as_of, "--json"]);
+    assert!(said.status.success(), "{said:?}");
+    let alerts = Store::open_beside(&folder.join("state")).unwrap().alerts().unwrap();
+    let metal = alerts.iter().filter(|a| a.kind() == Kind::MetalFound);
+    metal.map(|a| format!("{} {}", a.number, a.state.word())).collect()
+}
+
+/// The digest as it would go, on one line.
+fn digest(folder: &Path, as_of: &str) -> String {
+    let said = stdout(&run(folder, &["--config", "cowlwatch.toml", "digest", "--as-of", as_of]));
+    said.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn append(folder: &Path, row: &str) {
+    let log = folder.join("fleet/N01Z/logbook.csv");
+    fs::write(&log, format!("{}{row}\n", fs::read_to_string(&log).unwrap())).unwrap();
+}
+
+/// Saved over by mistake, a log or an aircraft.toml must not take a warning with it overnight.
+#[test]
+fn a_file_that_is_spoilt_takes_no_alert_with_it() {
+    let layout = "[[logbook]]\nfiles = \"tech log*.csv\"\n";
+    let folder = fleet(&[("N01Z", ""), ("N02Z", ""), ("N03Z", layout)]);
+    let metal = ["1 open", "2 open", "3 open"];
+    assert_eq!(scan(folder.path(), MORNING[0]), metal);
+    let spoil = |name: &str, text: &str| {
+        let path = folder.path().join("fleet").join(name);
+        (fs::read(&path).unwrap(), fs::write(&path, text).unwrap(), path)
+    };
+    let whole = fs::read_to_string(folder.path().join("fleet/N03Z/aircraft.toml")).unwrap();
+    let spoilt = [
+        spoil("N01Z/aircraft.toml", "tail = N01Z [[[\n"),
+        spoil("N02Z/logbook.csv", "saved over\n"),
+        // Only the table that says which file is the log.
+        spoil("N03Z/aircraft.toml", &whole.replace("files = \"tech", "files = tech")),
+    ];
+    assert_eq!(scan(folder.path(), MORNING[1]), metal);
+    let said = digest(folder.path(), MORNING[2]);
+    assert!(said.contains("3 before the next flight") && said.contains("3 engines reported"), "{said}");
+    assert!(said.contains("files of 2 aircraft cannot be read"), "{said}");
+    assert!(said.contains("until it is mended, what it said before counts"), "{said}");
+    // A log that is really gone is gone, also beside an aircraft.toml that cannot be read.
+    fs::remove_file(folder.path().join("fleet/N01Z/logbook.csv")).unwrap();
+    assert_eq!(scan(folder.path(), MORNING[1]), ["1 closed", "2 open", "3 open"]);
+    for (bytes, (), path) in spoilt {
+        fs::write(path, bytes).unwrap();
+    }
+    assert_eq!(scan(folder.path(), MORNING[2]), ["1 closed", "2 open", "3 open"]);
+    assert!(!digest(folder.path(), MORNING[2]).contains("cannot be read"));
+}
+
+/// Work is entered days late: what it ended is told in the next digest all the same.
+#[test]
+fn what_a_late_entry_ended_is_told() {
+    let folder = fleet(&[("N01Z", "")]);
+    scan(folder.path(), MORNING[0]);
+    scan(folder.path(), MORNING[1]);
+    append(folder.path(), "2026-11-22,101.0,action,,1,source found");
+    assert_eq!(scan(folder.path(), "2026-11-23T09:00"), ["1 closed"]);
+    let said = digest(folder.path(), MORNING[2]);
+    assert!(said.contains("ENDED SINCE THE LAST DIGEST N01Z: metal found"), "{said}");
+    scan(folder.path(), MORNING[2]);
+    assert!(!digest(folder.path(), "2026-11-25T06:31").contains("ENDED"), "once");
+}
+
+/// Whoever wrote the row believes that the alert is answered.
+#[test]
+fn an_answer_that_was_not_carried_out_is_told() {
+    let folder = fleet(&[("N01Z", "")]);
+    scan(folder.path(), MORNING[0]);
+    append(folder.path(), "2026-11-22,101.0,action,,9,source found");
+    append(folder.path(), "2026-11-22,101.0,action,,1,mute until next week");
+    assert_eq!(scan(folder.path(), MORNING[1]), ["1 open"]);
+    let said = digest(folder.path(), MORNING[2]);
+    for words in [
+        "RECORDS IN DOUBT",
+        "N01Z/logbook.csv:4: an answer to alert 9, which does not exist, expected",
+        "N01Z/logbook.csv:5: \"mute until next week\" for alert 1, expected an end such as \"mute until 2026-03-09\"",
+    ] {
+        assert!(said.contains(words), "{words}: {said}");
+    }
+    // Two weeks on it is set aside like other questions about the log.
+    assert!(!digest(folder.path(), "2026-12-08T06:31").contains("alert 9"));
+}
