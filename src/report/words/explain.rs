@@ -247,7 +247,11 @@ fn next(alert: &Alert, f: &Facts) -> Vec<String> {
         return Vec::new();
     }
     let ends = match alert.kind() {
-        Kind::OilRateRise | Kind::OilRateFall | Kind::EnginesDiverged | Kind::OilRateCeiling | Kind::OilRateCreep => {
+        Kind::OilRateCeiling => {
+            "It is worked out anew with every record. It ends when the rate is well below the ceiling again, or when \
+             somebody closes it."
+        }
+        Kind::OilRateRise | Kind::OilRateFall | Kind::EnginesDiverged | Kind::OilRateCreep => {
             "It is worked out anew with every record. It ends when the rate is back at the baseline, or when somebody closes it; \
              closing it makes the new rate the baseline."
         }
