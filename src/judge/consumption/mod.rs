@@ -71,7 +71,7 @@ const UNLOGGED_LEVELS: f64 = 0.015;
 const UNLOGGED_ADDITIONS: f64 = 0.04;
 /// Relative error of the rate that the model does not know of, by what the log holds.
 const MODEL_SD: f64 = 0.03;
-const MODEL_SD_FLIGHTS: f64 = 0.05;
+const MODEL_SD_FLIGHTS: f64 = 0.06;
 const MODEL_SD_ADDITIONS: f64 = 0.12;
 /// Standard normal quantile of a 90 % interval.
 const NINETY: f64 = 1.645;
