@@ -9,6 +9,7 @@ use cowlwatch::config::Rules;
 use cowlwatch::engine::{Engine, What};
 use cowlwatch::judge::consumption::{Followed, follow};
 use cowlwatch::judge::{Closing, Finding, Kind, Level};
+use cowlwatch::records::aircraft::BuildKind;
 use cowlwatch::records::{Inspection, Oil};
 use sim::{Case, Flight, Kept};
 
@@ -385,4 +386,55 @@ fn a_mate_just_overhauled_is_no_witness() {
     assert_eq!(rates(&[&mate]), rates(&[]));
     let ([_, seated], _) = sim::twin(&case);
     assert_ne!(rates(&[&seated]), rates(&[]));
+}
+
+/// Twins as they come: entries missing or out of place, engines moved, overhauled and taken out, services named now
+/// and then. Whatever it is, every number stays a number, and what was told stays told.
+#[test]
+fn twins_of_any_kind_keep_their_numbers_and_their_findings() {
+    let mut followed_together = 0;
+    for seed in 0..60 {
+        let kept = [Kept::Levels, Kept::Flights, Kept::Additions][seed as usize % 3];
+        let mut case = Case::realistic(44_000 + seed, kept);
+        (case.hours, case.fault_at, case.ratio) = (150.0, 80.0, 3.0);
+        let ([mut engine, mut mate], _) = sim::twin(&case);
+        let mut dice = sim::Dice(seed);
+        for engine in [&mut engine, &mut mate] {
+            let (unnamed, lost) = (dice.unit(), 0.2 * dice.unit());
+            engine.events.retain(|_| !dice.chance(lost));
+            let moved = dice.between(0.0, 150.0)..dice.between(0.0, 150.0);
+            for event in &mut engine.events {
+                if moved.contains(&event.hours) {
+                    event.tail = "N0499Z".into();
+                }
+                match &mut event.what {
+                    What::Flight { service, .. } if dice.chance(unnamed) => *service = None,
+                    What::Flight { .. } if dice.chance(0.01) => event.what = What::Removed,
+                    What::Level { .. } if dice.chance(0.01) => event.what = What::BuildBegan(BuildKind::TopOverhaul),
+                    What::Level { qt } if dice.chance(0.02) => *qt = dice.between(-1.0, 25.0),
+                    _ => {}
+                }
+            }
+        }
+        let rules = Rules::default();
+        for (ours, theirs) in [(&engine, &mate), (&mate, &engine)] {
+            let followed = follow(ours, &[theirs], &rules, &[], later());
+            for p in &followed.points {
+                let numbers = [p.rate.qt_per_h, p.rate.low, p.rate.high, p.level_qt];
+                assert!(numbers.iter().all(|n| n.is_finite()) && p.rate.low <= p.rate.high, "seed {seed}: {p:?}");
+                assert!((0.0..50.0).contains(&p.rate.qt_per_h), "seed {seed}: {p:?}");
+            }
+            let alone = follow(ours, &[], &rules, &[], later());
+            followed_together += usize::from(alone.points.last() != followed.points.last());
+            let as_of = ours.events[ours.events.len() * 2 / 3].at;
+            let then = follow(ours, &[theirs], &rules, &[], as_of);
+            let keys = |f: &Followed| -> Vec<_> {
+                let mut keys: Vec<_> = f.findings.iter().filter(|f| f.raised <= as_of).map(Finding::key).collect();
+                keys.sort();
+                keys
+            };
+            assert_eq!(keys(&then), keys(&followed), "seed {seed}");
+        }
+    }
+    assert!(followed_together >= 40, "{followed_together} of 120");
 }

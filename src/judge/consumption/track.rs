@@ -8,7 +8,7 @@
 use super::belief::UNKNOWNS;
 use super::evidence::{Evidence, Look};
 use super::keeping::{Keeping, Log, REFILL_VAR};
-use super::sump::{LEVEL, Leg, RATE, Sump, Who};
+use super::sump::{LEAST_RATE, LEVEL, Leg, RATE, Sump, Who};
 use crate::engine::{Engine, Event, What};
 use crate::records::Instant;
 use crate::records::aircraft::BuildKind;
@@ -255,7 +255,7 @@ impl Track {
                 variance += slope[i] * slope[k] * b.cov[i][k];
             }
         }
-        (b.mean[RATE] * factor, variance.max(0.0).sqrt())
+        ((b.mean[RATE] * factor).max(LEAST_RATE), variance.max(0.0).sqrt())
     }
 
     /// Factor of a kind of service, as believed.
