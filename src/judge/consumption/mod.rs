@@ -2,7 +2,6 @@
 
 mod balance;
 pub mod belief;
-mod beside;
 pub mod calibration;
 pub mod candidates;
 pub mod change;

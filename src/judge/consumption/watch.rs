@@ -1,56 +1,51 @@
 //! Goes through an engine's life once, and notes what its oil says on the way.
 
+mod again;
+mod beside;
+mod settling;
+
 use std::collections::VecDeque;
 
-use super::beside::{Beside, likelier};
 use super::calibration::limit;
 use super::change::{Change, Ratios, Statistics, accept, statistics};
 use super::creep::Creep;
 use super::evidence::Evidence;
-use super::findings::{Findings, Situation};
+use super::findings::{Findings, Found, Situation};
 use super::keeping::Log;
 use super::seating::Seating;
 use super::steps::{self, Step};
 use super::sump::Who;
 use super::track::Track;
-use super::unlogged::{Unlogged, suspect};
+use super::unlogged::suspect;
 use super::{Followed, estimate};
 use crate::config::Rules;
 use crate::engine::{Engine, Event, What};
 use crate::judge::{Closing, RatePoint};
 use crate::records::{Instant, Oil, Source};
+use again::{KEPT, Kept};
+use beside::{Beside, likelier};
 
-/// Flights that can be gone through again when an addition turns out not to have been logged.
-const KEPT: usize = 16;
 /// Quarts to be burnt after a change before the next is looked for.
-pub(super) const QUARTS_AFTER_CHANGE: f64 = 2.0;
+const QUARTS_AFTER_CHANGE: f64 = 2.0;
 /// Relative spread of the rate after a change of oil grade.
 const GRADE_SD: f64 = 0.25;
-
-/// A moment that can be gone back to: right after the flight with number `flight`, which was step `step`.
-#[derive(Clone, Debug)]
-pub(super) struct Kept {
-    flight: u32,
-    step: usize,
-    track: Track,
-}
 
 /// One engine being followed.
 #[derive(Debug)]
 pub struct Watch<'a> {
-    pub(super) engine: &'a Engine,
-    pub(super) rules: &'a Rules,
-    pub(super) mates: Vec<&'a Engine>,
+    engine: &'a Engine,
+    rules: &'a Rules,
+    mates: Vec<&'a Engine>,
     steps: Vec<Step<'a>>,
-    pub(super) track: Track,
+    track: Track,
     /// The mate followed with it.
-    pub(super) beside: Option<Beside>,
+    beside: Option<Beside>,
     /// The last look at the engine's own oil since it flew, and whether the mate's was looked at after it.
-    pub(super) last_look: Option<&'a Event>,
-    pub(super) beside_looked: bool,
-    pub(super) kept: VecDeque<Kept>,
-    pub(super) ratios: Ratios,
-    pub(super) findings: Findings<'a>,
+    last_look: Option<&'a Event>,
+    beside_looked: bool,
+    kept: VecDeque<Kept>,
+    ratios: Ratios,
+    findings: Findings<'a>,
     points: Vec<RatePoint>,
     oil: Option<Oil>,
     /// `track.burnt` when the present baseline began, and when judging began anew.
@@ -179,64 +174,6 @@ impl<'a> Watch<'a> {
         }
     }
 
-    /// The break-in grid takes the event in.
-    fn seat(&mut self, k: usize, step: Step<'_>) {
-        let event = step.event;
-        let service = self.track.service_factor(step.service);
-        let (level, variance) = (self.track.sump.level(), self.track.level_sd().powi(2));
-        let Some(seating) = &mut self.seating else { return };
-        match &event.what {
-            What::Flight { hours, .. } => self.decays[k] = Some(seating.fly(*hours, event.hours, service)),
-            What::Added { qt, .. } => seating.pour(*qt, 1e-3),
-            What::Changed { level_after_qt, .. } => {
-                let fill = level_after_qt.or(self.engine.fill_qt).unwrap_or(level);
-                seating.refill(fill, if level_after_qt.is_some() { 0.07 } else { 0.09_f64.max(variance * 0.5) });
-            }
-            _ => {}
-        }
-        if event.hours - seating.zero_hours > SEATING_LENGTHS * self.rules.break_in.length_h {
-            self.seating = None;
-        }
-    }
-
-    /// Says once per build that consumption has stabilised, when the evidence shows it.
-    fn ask_if_settled(&mut self, event: &Event, now: &Situation) {
-        let Some(seating) = &self.seating else { return };
-        if self.stabilised || !self.missing(seating, event.hours, now.quarts).is_empty() {
-            return;
-        }
-        self.stabilised = true;
-        let p = seating.settled_probability(event.hours);
-        let since = event.hours - seating.zero_hours;
-        self.findings.stabilised(event, p, since, now);
-    }
-
-    /// What stands between this build and "stabilised", in a person's words.
-    fn missing(&self, seating: &Seating, hours: f64, quarts: f64) -> Vec<String> {
-        let rules = &self.rules.break_in;
-        let (since, least) = (hours - seating.zero_hours, rules.length_h / 2.0);
-        let p = seating.settled_probability(hours);
-        let mut missing = Vec::new();
-        if since < least {
-            missing.push(format!("{least:.0} h since the build (now {since:.1} h)"));
-        }
-        if quarts < SETTLED_QUARTS {
-            missing.push(format!("{SETTLED_QUARTS:.0} quarts burnt and seen (now {quarts:.1})"));
-        }
-        if p < rules.stabilised_p {
-            missing.push(format!(
-                "a probability of {:.0} % that less than a quarter of the excess remains (now {:.0} %): more flights with the oil logged",
-                rules.stabilised_p * 100.0,
-                p * 100.0
-            ));
-        }
-        missing
-    }
-
-    fn breaking_in(&self) -> bool {
-        self.seating.is_some() && !self.stabilised
-    }
-
     /// A new build makes a new baseline, and open questions about the old one are settled.
     fn restart_for(&mut self, event: &Event) {
         if let What::BuildBegan(kind) = event.what {
@@ -253,14 +190,6 @@ impl<'a> Watch<'a> {
         self.burnt_at_change = f64::NEG_INFINITY;
         self.kept.clear();
         self.creep = Creep::default();
-    }
-
-    fn keep(&mut self, step: usize) {
-        if self.kept.len() == KEPT {
-            self.kept.pop_front();
-        }
-        let flight = self.track.sump.flights - 1;
-        self.kept.push_back(Kept { flight, step, track: self.track.clone() });
     }
 
     fn note_clipped(&mut self, event: &Event, evidence: Evidence) {
@@ -304,7 +233,7 @@ impl<'a> Watch<'a> {
     }
 
     /// Looks for a change, and for an addition not logged, after an observation.
-    pub(super) fn judge(&mut self, k: usize, event: &'a Event) {
+    fn judge(&mut self, k: usize, event: &'a Event) {
         let log = self.track.log();
         if self.judging() {
             self.stats = statistics(&self.track.sump.own, &self.ratios, log == Log::Levels);
@@ -352,8 +281,10 @@ impl<'a> Watch<'a> {
         self.creep = Creep::default();
         let (up, down) = self.limits();
         let situation = self.situation(event);
-        let lost = self.clipped.iter().filter(|(h, _)| *h >= onset.hours).map(|(_, s)| s.clone()).collect();
-        self.findings.changed(&change, factor, onset, event, if rise { up } else { down }, lost, &situation);
+        let left_out = self.clipped.iter().filter(|(h, _)| *h >= onset.hours).map(|(_, s)| s.clone()).collect();
+        let limit = if rise { up } else { down };
+        let told = Found { change: &change, factor, onset, event, limit, left_out };
+        self.findings.changed(&told, &situation);
         if let Some(mirror) = mirror.filter(|m| m.ln_ratio > found.ln_ratio) {
             self.tell_apart(event, &mirror);
         }
@@ -361,78 +292,9 @@ impl<'a> Watch<'a> {
     }
 
     /// The change is as large as the user wants to hear of, or nearly.
-    pub(super) fn large_enough(&self, rise: bool, ratio: f64) -> bool {
+    fn large_enough(&self, rise: bool, ratio: f64) -> bool {
         let least = 1.0 + 0.5 * (self.rules.consumption.smallest_change - 1.0);
         if rise { ratio >= least } else { ratio <= 1.0 / least }
-    }
-
-    /// Without readings a refill nobody logged looks like a fall: where a change was due, that is asked first.
-    fn refill_instead(&mut self, event: &Event) -> bool {
-        let due = self.change_due(event);
-        let Some(fill) = self.engine.fill_qt.filter(|_| due && self.track.log() != Log::Levels) else { return false };
-        self.track.sump.refill(Who::Own, fill, 0.25);
-        self.track.sump.own.changes.clear();
-        self.kept.clear();
-        self.changed_h = Some(event.hours);
-        self.findings.not_logged(event, event, None);
-        true
-    }
-
-    /// An oil change would have been due by now.
-    fn change_due(&self, event: &Event) -> bool {
-        self.changed_h.is_some_and(|h| event.hours - h >= 0.9 * self.rules.oil_change.every_h)
-    }
-
-    /// An addition seems to have been made and not logged: takes it as made, and asks.
-    fn not_logged(&mut self, now: usize, found: Unlogged) {
-        let Some(from) = self.go_back(now, Who::Own, found) else { return };
-        let event = self.steps[now].event;
-        let own = self.steps[from + 1..=now].iter().filter(|s| s.mate.is_none()).map(|s| s.event);
-        let next = own.clone().find(|e| matches!(e.what, What::Level { .. }));
-        if let Some(seating) = &mut self.seating {
-            seating.pour(found.quarts, 0.02);
-        }
-        let refilled =
-            self.change_due(event) && self.engine.fill_qt.is_some_and(|fill| self.track.sump.level() > fill - 0.5);
-        if refilled {
-            self.changed_h = Some(event.hours);
-        }
-        self.findings.not_logged(next.unwrap_or(event), event, (!refilled).then_some(found.quarts));
-    }
-
-    /// Takes an addition as made, and goes through the flights since again. Returns the step gone back to.
-    pub(super) fn go_back(&mut self, now: usize, who: Who, found: Unlogged) -> Option<usize> {
-        let at = self.kept.iter().position(|kept| kept.flight == found.flight)?;
-        self.kept.truncate(at + 1);
-        let kept = self.kept.back_mut()?;
-        kept.track.sump.pour_unlogged(who, found.quarts);
-        let from = kept.step;
-        self.track = kept.track.clone();
-        for k in from + 1..=now {
-            let step = self.steps[k];
-            let of = if step.mate.is_none() { Who::Own } else { Who::Mate };
-            if of == Who::Mate && step.mate != self.beside.map(|b| b.mate) {
-                continue;
-            }
-            self.track.look(of, step.event);
-            if k == now {
-                // A flight is a look at both engines' oil: the mate's comes second.
-                if of == Who::Own && self.beside_looked {
-                    self.look_beside(step);
-                }
-                break;
-            }
-            if of == Who::Mate {
-                self.track.mate_goes(step.event);
-                continue;
-            }
-            let mate_h = self.look_beside(step);
-            self.track.go(step.event, step.service, self.decays[k], mate_h);
-            if let What::Flight { .. } = step.event.what {
-                self.keep(k);
-            }
-        }
-        Some(from)
     }
 
     fn situation(&self, _event: &Event) -> Situation {
@@ -494,8 +356,3 @@ impl<'a> Watch<'a> {
         }
     }
 }
-
-/// Quarts of a build before its consumption can be called stabilised.
-const SETTLED_QUARTS: f64 = 4.0;
-/// Break-in lengths after which a build counts as settled one way or the other.
-pub(super) const SEATING_LENGTHS: f64 = 3.0;

@@ -26,6 +26,21 @@ pub(super) struct Open {
     found_h: f64,
 }
 
+/// A change as it was found.
+#[derive(Clone, Debug)]
+pub struct Found<'e> {
+    pub change: &'e Change,
+    /// Factor of the services lately flown on the rate that is followed.
+    pub factor: f64,
+    /// The flight it began with, and the event that showed it.
+    pub onset: &'e Event,
+    pub event: &'e Event,
+    /// What its statistic had to reach.
+    pub limit: f64,
+    /// Log lines since then whose value was held to the limit of surprise.
+    pub left_out: Vec<Source>,
+}
+
 impl Findings<'_> {
     /// The baseline of an open rate alert.
     pub fn open_baseline(&self) -> Option<f64> {
@@ -69,17 +84,8 @@ impl Findings<'_> {
     }
 
     /// A sudden change was found.
-    #[expect(clippy::too_many_arguments, reason = "one moment described from its two ends")]
-    pub fn changed(
-        &mut self,
-        change: &Change,
-        factor: f64,
-        onset: &Event,
-        event: &Event,
-        limit: f64,
-        left_out: Vec<Source>,
-        now: &Situation,
-    ) {
+    pub fn changed(&mut self, found: &Found<'_>, now: &Situation) {
+        let Found { change, factor, onset, event, .. } = *found;
         let (from, to) = change.rates();
         let (from, to) = (from * factor, to * factor);
         let back = self.back();
@@ -127,7 +133,7 @@ impl Findings<'_> {
         }
         let mut finding = self.raise(change, event);
         finding.size = size(change.rise, to / from);
-        finding.evidence = self.evidence(change, factor, onset, event, limit, left_out, now);
+        finding.evidence = self.evidence(found, now);
         let mut baseline = from;
         if let Some(o) = open {
             // What began after the open one was found is news of its own; the way back is still the whole way.

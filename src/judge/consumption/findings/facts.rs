@@ -1,27 +1,18 @@
 //! What a finding shows for itself: numbers, the lines they come from, and what stayed the same.
 
+use super::change::Found;
 use super::{Findings, Situation};
 use crate::engine::{Event, What};
 use crate::judge::Evidence;
 use crate::judge::consumption::ceiling;
-use crate::judge::consumption::change::Change;
 use crate::records::{Instant, Source};
 
 /// Most log lines told with a finding.
 const LINES: usize = 12;
 
 impl Findings<'_> {
-    #[expect(clippy::too_many_arguments, reason = "one moment described from its two ends")]
-    pub(super) fn evidence(
-        &self,
-        change: &Change,
-        factor: f64,
-        onset: &Event,
-        event: &Event,
-        limit: f64,
-        left_out: Vec<Source>,
-        now: &Situation,
-    ) -> Evidence {
+    pub(super) fn evidence(&self, found: &Found<'_>, now: &Situation) -> Evidence {
+        let Found { change, factor, onset, event, limit, .. } = *found;
         let (from, to) = change.rates();
         let (from, to) = (from * factor, (to * factor).max(1e-3));
         let (ratio, low, high) = change.ratio();
@@ -44,7 +35,7 @@ impl Findings<'_> {
             .with("ln_statistic", change.ln_statistic)
             .with("limit", limit)
             .with("used", self.lines(onset.at, event.at))
-            .with("left_out", left_out);
+            .with("left_out", found.left_out.clone());
         if let Some(ceiling) = self.ceiling_qt_per_h() {
             e.set("share_of_ceiling", to / ceiling);
         }

@@ -16,6 +16,7 @@ use crate::engine::{Engine, Event, What};
 use crate::judge::{Closing, Finding, Rate, Settled};
 use crate::records::{Inspection, Instant, Oil, Source};
 use ceiling::OpenCeiling;
+pub use change::Found;
 use change::Open;
 use grade::Grade;
 

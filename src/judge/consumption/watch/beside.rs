@@ -5,16 +5,17 @@
 //! both: without that, a mate that has begun to burn more would look like a fall here. Nothing is told
 //! of the mate here; it is followed for itself, and comes to the same view.
 
-use super::calibration::limit;
-use super::candidates::Candidate;
-use super::change::{Statistics, accept, statistics};
-use super::keeping::Log;
-use super::steps::Step;
-use super::sump::{LEAST_RATE, Who};
-use super::twin;
-use super::unlogged::suspect;
-use super::watch::{QUARTS_AFTER_CHANGE, Watch};
+use super::settling::SEATING_LENGTHS;
+use super::{QUARTS_AFTER_CHANGE, Watch};
 use crate::engine::{Engine, Event, What};
+use crate::judge::consumption::calibration::limit;
+use crate::judge::consumption::candidates::Candidate;
+use crate::judge::consumption::change::{Statistics, accept, statistics};
+use crate::judge::consumption::keeping::Log;
+use crate::judge::consumption::steps::Step;
+use crate::judge::consumption::sump::{LEAST_RATE, Who};
+use crate::judge::consumption::twin;
+use crate::judge::consumption::unlogged::suspect;
 
 /// Engines wear, and seldom mend themselves: how far a fall's ln likelihood ratio must be ahead of a rise's.
 const RISE_AHEAD: f64 = 2.0;
@@ -89,7 +90,7 @@ impl<'a> Watch<'a> {
     fn breaking_in_beside(&self, mate: &Engine, event: &Event) -> bool {
         let length_h = self.rules.break_in.length_h;
         mate.builds.get(event.build).is_some_and(|b| {
-            b.kind.is_some() && b.zero_known && event.hours - b.zero_hours < super::watch::SEATING_LENGTHS * length_h
+            b.kind.is_some() && b.zero_known && event.hours - b.zero_hours < SEATING_LENGTHS * length_h
         })
     }
 
