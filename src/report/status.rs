@@ -71,6 +71,7 @@ fn next(due: &Due, near: chrono::NaiveDate) -> String {
     let what = if due.what.starts_with("oil change") { "oil" } else { due.what.as_str() };
     match (due.hours_left, due.by) {
         (Some(h), _) if h < 0.0 => format!("{what} {} past", numbers::hours(-h)),
+        (_, Some(day)) if day < near => format!("{what} by {}", numbers::day(day, near)),
         (Some(h), _) => format!("{what} {}", numbers::hours(h)),
         (None, Some(day)) => format!("{what} {}", numbers::day(day, near)),
         (None, None) => what.to_owned(),
@@ -173,6 +174,9 @@ pub fn due_words(due: &Due, near: chrono::NaiveDate) -> String {
         .hours_left
         .map(|h| if h < 0.0 { format!("{} past", numbers::hours(-h)) } else { format!("in {}", numbers::hours(h)) });
     let past = due.hours_left.is_some_and(|h| h < 0.0);
+    if let Some(by) = due.by.filter(|by| *by < near && !past) {
+        return format!("{} was due by {}", due.what, numbers::day(by, near));
+    }
     let by = due.by.filter(|_| !past).map(|d| format!("by {}", numbers::day(d, near)));
     let when = [hours, by].into_iter().flatten().collect::<Vec<_>>().join(" or ");
     // Days of use are told where they, not the date, come first.

@@ -170,7 +170,7 @@ def no_links(case):
     strace = ["strace", "-qq", "-o", "/dev/null", "-e", "trace=link,linkat", "-e", "inject=link,linkat:error=EPERM"]
     copy = case.config.with_name("copy.sqlite")
     backup = [PROGRAM, "--config", str(case.config), "backup", str(copy)]
-    subprocess.run([*strace, *backup], check=True)
+    subprocess.run([*strace, *backup], check=True, stdout=subprocess.DEVNULL)
     assert sqlite3.connect(copy).execute("SELECT count(*) FROM letters").fetchone()[0] > 0
     assert subprocess.run(backup, capture_output=True).returncode == 73, "never overwrites"
     assert sorted(p.name for p in copy.parent.glob("copy*")) == [copy.name]

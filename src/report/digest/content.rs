@@ -224,8 +224,8 @@ fn due(m: &Morning, near: NaiveDate) -> Vec<(String, String)> {
     for e in m.engines.iter().filter(|e| e.installed) {
         for d in &e.due {
             let close = |left: Option<f64>| left.is_some_and(|l| l <= AHEAD);
-            let overdue = d.hours_left.is_some_and(|h| h < 0.0) && said_overdue(m, e);
-            if overdue {
+            let past = d.hours_left.is_some_and(|h| h < 0.0) || d.by.is_some_and(|by| by < near);
+            if past && said_overdue(m, e) {
                 continue;
             }
             if d.soon || close(d.hours_left) || close(d.days_left) {

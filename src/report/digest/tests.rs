@@ -69,6 +69,23 @@ fn what_was_told_is_not_told_again_in_full() {
     assert!(!letter.text.contains("ALERT 11 IN FULL") && !letter.text.contains("of the ceiling; usable oil"));
 }
 
+/// A change by months whose date has passed is not announced as ahead, and not twice where an alert tells it.
+#[test]
+fn a_change_whose_date_has_passed_is_not_ahead() {
+    let mut m = sample::morning();
+    let engine = m.engines.iter_mut().find(|e| &*e.tail == "N0517H").unwrap();
+    engine.due[0].by = chrono::NaiveDate::from_ymd_opt(2026, 2, 3);
+    (engine.due[0].hours_left, engine.due[0].days_left) = (Some(12.0), Some(-24.0));
+    let serial = engine.serial.clone();
+    assert!(digest(&m).text.contains("N0517H: oil change was due by 3 Feb\n"), "{}", digest(&m).text);
+    let overdue = |a: &&crate::alerts::Alert| a.kind() == crate::judge::Kind::OilChangeOverdue;
+    let mut alert = m.alerts.iter().find(overdue).unwrap().clone();
+    (alert.number, alert.state, alert.closed) = (99, crate::alerts::State::Open, None);
+    (alert.finding.tail, alert.finding.position, alert.finding.serial) = ("N0517H".into(), None, Some(serial));
+    m.alerts.push(alert);
+    assert!(!digest(&m).text.contains("was due by"));
+}
+
 /// The goal: a digest with charts for a hundred engines in three seconds at most.
 #[test]
 fn a_hundred_engines_take_under_three_seconds() {

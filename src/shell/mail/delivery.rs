@@ -1,7 +1,6 @@
 //! The ways a letter can go.
 
 use std::path::PathBuf;
-use std::sync::{Arc, Mutex, PoisonError};
 
 use super::fault::{self, Fault, MailError};
 use super::{folder, smtp::Smtp};
@@ -16,8 +15,6 @@ pub enum Delivery {
     Smtp(Box<Smtp>),
     /// Into a folder, as `.eml`.
     Folder(PathBuf),
-    /// Kept, for tests.
-    Memory(Arc<Mutex<Vec<Waiting>>>),
 }
 
 impl Delivery {
@@ -45,12 +42,6 @@ impl Delivery {
                     let Ok((letter, error)) = written.await else { continue };
                     let taken = if error.is_none() { letter.to.clone() } else { Vec::new() };
                     report(attempt(&letter, taken, error.map(Fault::dead), now));
-                }
-            }
-            Self::Memory(kept) => {
-                for letter in letters {
-                    report(attempt(&letter, letter.to.clone(), None, now));
-                    kept.lock().unwrap_or_else(PoisonError::into_inner).push(letter);
                 }
             }
             Self::Smtp(smtp) => by_smtp(smtp, letters, now, report).await,

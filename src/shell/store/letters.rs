@@ -178,13 +178,6 @@ impl Store {
         pass.commit()
     }
 
-    /// When the next letter is to be tried, if one waits.
-    pub fn next_letter(&self) -> Result<Option<Instant>> {
-        let sql = "SELECT min(next_try) FROM letters WHERE sent IS NULL";
-        let at: Option<i64> = self.connection.prepare_cached(sql)?.query_row([], |row| row.get(0))?;
-        Ok(at.map(instant))
-    }
-
     /// Writes down what came of an attempt: called after the server has answered, never before.
     pub fn record_attempt(&mut self, attempt: &Attempt, now: Instant) -> Result<Taken> {
         let pass = self.begin()?;
