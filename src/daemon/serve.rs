@@ -48,7 +48,10 @@ pub(super) enum Event {
     Stirred,
     Looked(Batch),
     Attempted(Attempt),
-    Delivered,
+    /// Handing letters over has ended, or broken off.
+    Delivered {
+        broke_off: bool,
+    },
     Reload,
     Stop,
 }
@@ -149,7 +152,7 @@ impl Service {
             Event::Looked(_) if held => self.looking_since = None,
             Event::Looked(batch) => self.looked(batch)?,
             Event::Attempted(attempt) => self.handing.answered(attempt, Utc::now()),
-            Event::Delivered => self.handing.under_way = false,
+            Event::Delivered { broke_off } => self.handing.ended(broke_off, Utc::now()),
             Event::Reload => self.reloaded(),
         }
         if held {
@@ -190,10 +193,10 @@ impl Service {
     /// Starts handing over letters if some are due and none are under way.
     fn deliver(&mut self) -> Result<(), StoreError> {
         // While the state cannot be written, what the server takes could not be noted, and would go again.
-        if self.handing.under_way || self.trouble.is_some() {
+        let now = Utc::now();
+        if !self.handing.may_begin(now) || self.trouble.is_some() {
             return Ok(());
         }
-        let now = Utc::now();
         let letters = self.store.due_letters(now, AT_ONCE)?;
         if letters.is_empty() {
             return Ok(());
@@ -202,18 +205,20 @@ impl Service {
         let (delivery, events) = (self.delivery.clone(), self.events.clone());
         tokio::spawn(async move {
             let (attempts, mut made) = mpsc::unbounded_channel();
-            let work = delivery.deliver(letters, now, move |attempt| {
-                let _ = attempts.send(attempt);
+            // A task of its own, so that a fault in it does not leave letters "under way" for ever.
+            let work = tokio::spawn(async move {
+                let report = move |attempt| {
+                    let _ = attempts.send(attempt);
+                };
+                delivery.deliver(letters, now, report).await;
             });
-            let forward = async {
-                while let Some(attempt) = made.recv().await {
-                    if events.send(Event::Attempted(attempt)).await.is_err() {
-                        return;
-                    }
+            while let Some(attempt) = made.recv().await {
+                if events.send(Event::Attempted(attempt)).await.is_err() {
+                    return;
                 }
-            };
-            tokio::join!(work, forward);
-            let _ = events.send(Event::Delivered).await;
+            }
+            let broke_off = work.await.is_err();
+            let _ = events.send(Event::Delivered { broke_off }).await;
         });
         Ok(())
     }
@@ -240,6 +245,7 @@ impl Service {
             self.judge_soon();
             info!("configuration read anew");
             // What was in the way of letters may be mended.
+            self.handing.release();
             if let Err(error) = self.store.retry_letters(Utc::now()) {
                 warn!(%error, "letters are tried again at their own time");
             }
@@ -259,7 +265,7 @@ impl Service {
         while self.handing.under_way {
             match tokio::time::timeout_at(end, inbox.recv()).await {
                 Ok(Some(Event::Attempted(attempt))) => self.handing.answered(attempt, Utc::now()),
-                Ok(Some(Event::Delivered)) => self.handing.under_way = false,
+                Ok(Some(Event::Delivered { broke_off })) => self.handing.ended(broke_off, Utc::now()),
                 Ok(Some(_)) => {}
                 Ok(None) | Err(_) => break,
             }

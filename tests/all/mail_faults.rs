@@ -136,6 +136,7 @@ fn refusals_keep_the_letter_say_why_and_are_tried_again() {
         assert_eq!((attempts.len(), attempts[0].id, attempts[0].taken.len()), (1, id, 0), "{mode}");
         let refused = attempts[0].refused.clone().unwrap();
         assert!(refused.contains(reason), "{mode}: {refused}");
+        assert_eq!(attempts[0].turned_away, mode == "auth-535", "{mode}");
         assert!((attempts[0].next_try - before).num_seconds() >= least_wait_s, "{mode}: {attempts:?}");
         let outbox = case.store.outbox().unwrap();
         assert_eq!((outbox.undelivered.letters, outbox.undelivered.last_error), (1, Some(refused)), "{mode}");

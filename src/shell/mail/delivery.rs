@@ -56,8 +56,9 @@ async fn by_smtp(smtp: &Smtp, letters: Vec<Waiting>, now: Instant, mut report: i
     let mut session = match smtp.connect().await {
         Ok(session) => session,
         Err(fault) => {
+            let turned_away = fault.permanent && fault.code.is_some();
             for letter in letters {
-                report(attempt(&letter, Vec::new(), Some(fault.clone()), now));
+                report(Attempt { turned_away, ..attempt(&letter, Vec::new(), Some(fault.clone()), now) });
             }
             return;
         }
@@ -75,5 +76,5 @@ async fn by_smtp(smtp: &Smtp, letters: Vec<Waiting>, now: Instant, mut report: i
 fn attempt(letter: &Waiting, taken: Vec<String>, refused: Option<Fault>, now: Instant) -> Attempt {
     let permanent = refused.as_ref().is_some_and(|f| f.permanent);
     let next_try = now + fault::wait(letter.attempts.saturating_add(1), permanent);
-    Attempt { id: letter.id, taken, refused: refused.map(|f| f.what), next_try }
+    Attempt { id: letter.id, taken, refused: refused.map(|f| f.what), next_try, turned_away: false }
 }

@@ -66,12 +66,19 @@ impl Fault {
     }
 }
 
+/// Longest wait between attempts, seconds.
+const LONGEST_S: i64 = 1800;
+
+/// Longest wait between attempts.
+pub fn longest_wait() -> Duration {
+    Duration::seconds(LONGEST_S)
+}
+
 /// Wait before the next attempt, after `attempts` that failed: from half a minute, doubling, to half
 /// an hour. After a permanent refusal from five minutes: a wrong password tried every minute locks accounts.
 pub fn wait(attempts: u32, permanent: bool) -> Duration {
     const FIRST_S: i64 = 30;
     const FIRST_PERMANENT_S: i64 = 300;
-    const LONGEST_S: i64 = 1800;
     let first = if permanent { FIRST_PERMANENT_S } else { FIRST_S };
     let factor = 1_i64 << attempts.saturating_sub(1).min(16);
     Duration::seconds((first * factor).min(LONGEST_S))

@@ -14,7 +14,7 @@ mod smtp;
 
 pub use address::{Recipients, recipients, sender};
 pub use delivery::Delivery;
-pub use fault::{Fault, MailError, wait};
+pub use fault::{Fault, MailError, longest_wait, wait};
 pub use message::{Head, build};
 pub use post::{Post, Posted, post, unkept};
 pub use secret::Secret;

@@ -57,6 +57,8 @@ pub struct Attempt {
     pub refused: Option<String>,
     /// When to try again for the rest.
     pub next_try: Instant,
+    /// The server would not have us at all and says that trying again is no use, as with a wrong password.
+    pub turned_away: bool,
 }
 
 /// Whether a letter is through.

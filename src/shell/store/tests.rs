@@ -149,6 +149,7 @@ fn a_letter_waits_until_taken_for_everyone() {
         taken: vec!["a@example.org".into()],
         refused: Some("550 no such user".into()),
         next_try: at(2, 8),
+        turned_away: false,
     };
     assert_eq!(store.record_attempt(&attempt, at(2, 7)).unwrap(), Taken::Waits(1));
     assert_eq!(store.due_letters(at(2, 7), 10).unwrap(), []);
@@ -160,15 +161,16 @@ fn a_letter_waits_until_taken_for_everyone() {
     assert_eq!((again[0].to.clone(), again[0].attempts), (vec!["b@example.org".to_owned()], 1));
     assert_eq!((&again[0].message_id, &again[0].message), (&due[0].message_id, &due[0].message));
     // A clock that was three days ahead when it failed must not hold the letter back for three days.
-    attempt = Attempt { id, taken: vec![], refused: Some("451 later".into()), next_try: at(5, 8) };
+    attempt = Attempt { id, taken: vec![], refused: Some("451 later".into()), next_try: at(5, 8), turned_away: false };
     store.record_attempt(&attempt, at(5, 7)).unwrap();
     assert_eq!(store.due_letters(at(2, 9), 10).unwrap().len(), 1);
-    attempt = Attempt { id, taken: vec!["b@example.org".into()], refused: None, next_try: at(2, 9) };
+    attempt =
+        Attempt { id, taken: vec!["b@example.org".into()], refused: None, next_try: at(2, 9), turned_away: false };
     assert_eq!(store.record_attempt(&attempt, at(2, 9)).unwrap(), Taken::ForAll);
     assert_eq!(store.outbox().unwrap().last_sent, Some(at(2, 9)));
     assert_eq!(store.outbox().unwrap().undelivered.letters, 0);
     // Late news about a letter that is through changes nothing.
-    attempt = Attempt { id, taken: vec![], refused: Some("451".into()), next_try: at(2, 10) };
+    attempt = Attempt { id, taken: vec![], refused: Some("451".into()), next_try: at(2, 10), turned_away: false };
     store.record_attempt(&attempt, at(2, 10)).unwrap();
     assert_eq!(store.outbox().unwrap().undelivered.letters, 0);
 }

@@ -31,7 +31,13 @@ fn filled(folder: &Path) -> Store {
         pass.enqueue(&letter(&["a@example.org"]), build).unwrap();
     }
     pass.commit().unwrap();
-    let taken = Attempt { id: 1, taken: vec!["a@example.org".to_owned()], refused: None, next_try: at(2, 7) };
+    let taken = Attempt {
+        id: 1,
+        taken: vec!["a@example.org".to_owned()],
+        refused: None,
+        next_try: at(2, 7),
+        turned_away: false,
+    };
     store.record_attempt(&taken, at(2, 7)).unwrap();
     store
 }
