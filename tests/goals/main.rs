@@ -345,47 +345,39 @@ fn speed() {
 }
 
 fn main() {
-    if std::env::args().nth(2).is_some_and(|a| a == "ceiling") {
-        return ceiling::tell(std::env::args().nth(1).unwrap().parse().unwrap());
-    }
-    if std::env::args().nth(2).is_some_and(|a| a == "break-in") {
-        speed();
-        return break_in(std::env::args().nth(1).unwrap().parse().unwrap());
-    }
-    if std::env::args().nth(2).is_some_and(|a| a == "limits") {
-        return limits(std::env::args().nth(1).unwrap().parse().unwrap());
-    }
-    if std::env::args().nth(2).is_some_and(|a| a == "why") {
-        return why(std::env::args().nth(1).unwrap().parse().unwrap());
-    }
-    if std::env::args().nth(2).is_some_and(|a| a == "healthy") {
-        for kept in [Kept::Levels, Kept::Flights] {
-            for rate in [0.05, 0.125, 0.333] {
-                healthy(kept, rate, std::env::args().nth(1).unwrap().parse().unwrap(), 600.0, 0.667, &|_| {});
+    let given: Vec<String> = std::env::args().skip(1).collect();
+    let engines: u64 = given.first().map_or(300, |n| n.parse().unwrap());
+    match given.get(1).map(String::as_str) {
+        None => all(engines),
+        Some("break-in") => {
+            speed();
+            break_in(engines);
+        }
+        Some("ceiling") => ceiling::tell(engines),
+        Some("explore") => explore(engines),
+        Some("healthy") => {
+            for kept in [Kept::Levels, Kept::Flights] {
+                for rate in [0.05, 0.125, 0.333] {
+                    healthy(kept, rate, engines, 600.0, 0.667, &|_| {});
+                }
             }
         }
-        return;
-    }
-    if std::env::args().nth(2).is_some_and(|a| a == "when") {
-        return when(std::env::args().nth(1).unwrap().parse().unwrap());
-    }
-    if std::env::args().nth(2).is_some_and(|a| a == "roc") {
-        let engines = std::env::args().nth(1).unwrap().parse().unwrap();
-        for (rate, ratio) in [(0.125, 2.0), (0.125, 1.5), (0.05, 2.0), (0.25, 2.0)] {
-            roc(engines, rate, ratio, &|_| {});
+        Some("limits") => limits(engines),
+        Some("roc") => {
+            for (rate, ratio) in [(0.125, 2.0), (0.125, 1.5), (0.05, 2.0), (0.25, 2.0)] {
+                roc(engines, rate, ratio, &|_| {});
+            }
         }
-        return;
+        Some("twins") => twins(engines),
+        Some("unnamed") => unnamed(engines),
+        Some("when") => when(engines),
+        Some("why") => why(engines),
+        Some(other) => println!("no program {other}"),
     }
-    if std::env::args().nth(2).is_some_and(|a| a == "twins") {
-        return twins(std::env::args().nth(1).unwrap().parse().unwrap());
-    }
-    if std::env::args().nth(2).is_some_and(|a| a == "unnamed") {
-        return unnamed(std::env::args().nth(1).unwrap().parse().unwrap());
-    }
-    if std::env::args().nth(2).is_some() {
-        return explore(500);
-    }
-    let engines: u64 = std::env::args().nth(1).and_then(|a| a.parse().ok()).unwrap_or(300);
+}
+
+/// Delays, false alarms and break-in, by kind of log and rate.
+fn all(engines: u64) {
     tell_classical(engines);
     break_in(engines);
     speed();

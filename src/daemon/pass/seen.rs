@@ -69,7 +69,7 @@ impl Seen {
         whole.map(|r| &r.source.file).collect::<BTreeSet<_>>().len() as u32
     }
 
-    /// Tails of files that were read before and are set aside whole now; a recording more or less is no news.
+    /// Tails with a file that is set aside whole; a recording more or less is no news.
     pub(super) fn spoilt(&self) -> BTreeSet<String> {
         let whole = self.rejections.iter().filter(|r| r.whole_file && self.changed.contains_key(&*r.source.file));
         let files = whole.map(|r| &*r.source.file).filter(|file| !file.contains("/monitor/"));

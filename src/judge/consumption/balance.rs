@@ -10,14 +10,14 @@
 
 use std::collections::VecDeque;
 
+use super::NINETY;
+use super::evidence::{MARK_SD, READING_SD, TWO_QUARTS, TWO_QUARTS_BELOW};
 use super::keeping::Log;
 use crate::engine::{Event, What};
 use crate::records::Instant;
 
 /// Share of the ceiling that the lower bound of the rate must reach.
 pub const NEAR: f64 = 0.75;
-/// Standard normal quantile of a one-sided 95 % bound.
-const NINETY_FIVE: f64 = 1.645;
 /// Oil that must be gone beyond the usual, qt.
 const BEYOND_QT: f64 = 3.25;
 /// What the look before must show of it, and what must be left without the flights that show most, qt.
@@ -25,12 +25,6 @@ const AGREES_QT: f64 = 2.0;
 const REST_QT: f64 = 1.0;
 /// Looks in a window at most.
 const LOOKS: usize = 8;
-/// Standard deviation of a dipstick reading, and of the level at which a pilot adds, qt.
-const READING_SD: f64 = 0.26;
-const ADDING_SD: f64 = 0.34;
-/// Quantity from which an addition means "well below the mark", qt, and how far below.
-const TWO_QUARTS: f64 = 1.5;
-const TWO_QUARTS_BELOW: f64 = 1.1;
 /// Hours of looks from which they can show that no more is lost: in fewer, one addition not logged would.
 const MENDED_H: f64 = 8.0;
 /// A level that rises by so much of itself is a refill or an addition nobody logged, qt.
@@ -82,11 +76,11 @@ impl Gone {
 
     /// One-sided 95 % bounds of the rate, qt/h.
     pub fn low(&self) -> f64 {
-        ((self.quarts - NINETY_FIVE * self.sd) / self.hours).max(0.0)
+        ((self.quarts - NINETY * self.sd) / self.hours).max(0.0)
     }
 
     pub fn high(&self) -> f64 {
-        (self.quarts + NINETY_FIVE * self.sd) / self.hours
+        (self.quarts + NINETY * self.sd) / self.hours
     }
 
     /// What is gone beyond the usual, qt.
@@ -122,7 +116,7 @@ impl Balance {
                 let alone = !self.read && log != Log::Levels;
                 if alone {
                     let below = if qt >= TWO_QUARTS { TWO_QUARTS_BELOW } else { 0.0 };
-                    self.look(event, -below, ADDING_SD, usual, false);
+                    self.look(event, -below, MARK_SD, usual, false);
                 }
                 self.poured += qt;
                 return alone;
@@ -206,7 +200,7 @@ impl Balance {
     pub fn at_most(&self, since_hours: f64) -> Option<f64> {
         let first = self.looks.iter().find(|l| l.hours >= since_hours)?;
         let last = self.looks.back()?;
-        let sd = NINETY_FIVE * first.sd.hypot(last.sd);
+        let sd = NINETY * first.sd.hypot(last.sd);
         // Where oil is only added, none added before the last flight means that the level was above the mark.
         let (balance, hours) = match self.by_dipstick {
             true => (last.balance, first.hours_to(last)),

@@ -1,5 +1,6 @@
 //! The statistics of a rise and of a fall, and what a change looks like once found.
 
+use super::NINETY;
 use super::candidates::Candidate;
 use super::sump::{LEAST_RATE, Side, Sump, Who};
 use super::unlogged;
@@ -56,7 +57,7 @@ impl Change {
 
     /// After ÷ before, with its 90 % interval.
     pub fn ratio(&self) -> (f64, f64, f64) {
-        let half = 1.645 * (self.found.variance + (CHOSEN * self.found.size).powi(2)).sqrt();
+        let half = NINETY * (self.found.variance + (CHOSEN * self.found.size).powi(2)).sqrt();
         let at = |size: f64| (1.0 + size / self.found.rate).max(0.0);
         (at(self.found.size), at(self.found.size - half), at(self.found.size + half))
     }

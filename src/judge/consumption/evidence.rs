@@ -8,7 +8,7 @@ use std::f64::consts::{FRAC_1_SQRT_2, PI};
 use super::belief::{Belief, Score, Seen};
 
 /// Standard deviation of a dipstick reading, qt (0.25 qt marks, habit, slope of the ramp).
-const READING_SD: f64 = 0.26;
+pub const READING_SD: f64 = 0.26;
 /// Standard deviation of the level at which a pilot adds, seen at every flight, qt.
 pub const MARK_SD: f64 = 0.34;
 /// The same where only additions are logged, qt.
@@ -26,8 +26,8 @@ const UNLOGGED: f64 = 0.04;
 const CLIP: f64 = 3.0;
 const CLIP_ALONE: f64 = 2.5;
 /// Quantity from which an addition means "well below the mark", qt, and how far below.
-const TWO_QUARTS: f64 = 1.5;
-const TWO_QUARTS_BELOW: f64 = 1.1;
+pub const TWO_QUARTS: f64 = 1.5;
+pub const TWO_QUARTS_BELOW: f64 = 1.1;
 
 /// Where pilots add oil: a level, known or itself an unknown.
 #[derive(Clone, Copy, Debug, PartialEq)]

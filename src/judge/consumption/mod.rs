@@ -72,7 +72,7 @@ const UNLOGGED_ADDITIONS: f64 = 0.04;
 const MODEL_SD: f64 = 0.03;
 const MODEL_SD_FLIGHTS: f64 = 0.06;
 const MODEL_SD_ADDITIONS: f64 = 0.12;
-/// Standard normal quantile of a 90 % interval.
+/// Standard normal quantile of a 90 % interval, and of a bound on one side at 95 %.
 const NINETY: f64 = 1.645;
 
 /// The rate with its 90 % interval, over the mix of services lately flown.

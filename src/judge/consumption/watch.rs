@@ -139,7 +139,7 @@ impl<'a> Watch<'a> {
         if let What::Flight { .. } = event.what {
             self.point(event);
             self.flights.push(k);
-            let situation = self.situation(event);
+            let situation = self.situation();
             self.findings.before_flight(event, &situation);
         }
         if let What::Added { qt, .. } = event.what {
@@ -163,7 +163,7 @@ impl<'a> Watch<'a> {
 
     /// What follows from the state after an event.
     fn after(&mut self, event: &Event) {
-        let situation = self.situation(event);
+        let situation = self.situation();
         self.findings.see(event, &situation);
         if let What::Flight { .. } = event.what {
             self.ask_if_settled(event, &situation);
@@ -251,7 +251,7 @@ impl<'a> Watch<'a> {
         {
             self.not_logged(k, found);
         }
-        let situation = self.situation(event);
+        let situation = self.situation();
         self.findings.watch_open(event, &situation);
     }
 
@@ -280,7 +280,7 @@ impl<'a> Watch<'a> {
         }
         self.creep = Creep::default();
         let (up, down) = self.limits();
-        let situation = self.situation(event);
+        let situation = self.situation();
         let left_out = self.clipped.iter().filter(|(h, _)| *h >= onset.hours).map(|(_, s)| s.clone()).collect();
         let limit = if rise { up } else { down };
         let told = Found { change: &change, factor, onset, event, limit, left_out };
@@ -297,7 +297,7 @@ impl<'a> Watch<'a> {
         if rise { ratio >= least } else { ratio <= 1.0 / least }
     }
 
-    fn situation(&self, _event: &Event) -> Situation {
+    fn situation(&self) -> Situation {
         Situation {
             rate: estimate(&self.track),
             level_qt: self.track.sump.level(),

@@ -60,10 +60,10 @@ impl<'a> Watch<'a> {
             return None;
         }
         if self.beside.is_none_or(|b| b.mate != mate) {
-            if self.mates.get(mate).is_none_or(|m| self.breaking_in_beside(m, event)) {
+            let engine = *self.mates.get(mate)?;
+            if self.breaking_in_beside(engine, event) {
                 return None;
             }
-            let engine = self.mates.get(mate)?;
             self.track.follow_mate(engine);
             self.beside = self.track.mate.is_some().then_some(Beside { mate, burnt_at_change: f64::NEG_INFINITY });
             self.kept.clear();
@@ -94,12 +94,8 @@ impl<'a> Watch<'a> {
         })
     }
 
-    fn beside_log(&self) -> Option<Log> {
-        self.track.mate.map(|m| m.log())
-    }
-
     fn judge_beside(&mut self, k: usize) {
-        let (Some(beside), Some(log)) = (self.beside, self.beside_log()) else { return };
+        let (Some(beside), Some(log)) = (self.beside, self.track.mate.map(|m| m.log())) else { return };
         let sump = &self.track.sump;
         let Some(side) = sump.side(Who::Mate) else { return };
         let c = &self.rules.consumption;
