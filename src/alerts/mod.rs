@@ -5,6 +5,7 @@
 //! said. Pure: the moment is an argument, storing and sending happen elsewhere.
 
 mod actions;
+mod asleep;
 mod bundle;
 mod operations;
 mod reconcile;
@@ -18,6 +19,7 @@ use crate::judge::{Closing, Fact, Finding, Kind, Level};
 use crate::records::Instant;
 
 pub use actions::{Action, Deed, Unplaced};
+pub use asleep::{Asleep, Rest, Sleeper};
 pub use bundle::{Audience, Bundle, bundles};
 pub use operations::Refused;
 pub use reconcile::{Outcome, Pass, reconcile};

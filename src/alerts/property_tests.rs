@@ -104,7 +104,7 @@ proptest! {
             let pass = Pass { now, zone: chrono_tz::UTC, first: false, morning: round.hours_on % 3 == 0, policy: &policy };
             let findings = findings(round, now);
             let before = alerts.clone();
-            let outcome = reconcile(alerts, findings.clone(), &[], &pass);
+            let outcome = reconcile(alerts, findings.clone(), &[], &Rest::default(), &pass);
 
             // Every finding has its alert, every alert of before is still there under its number and key.
             for finding in &findings {
@@ -126,12 +126,76 @@ proptest! {
             check_states(&outcome, &findings, &pass)?;
             // The same records at the same moment say nothing more and change nothing; only an escalation
             // that was due beside something else goes to its own audience in the next pass.
-            let again = reconcile(outcome.alerts, findings.clone(), &[], &pass);
+            let again = reconcile(outcome.alerts, findings.clone(), &[], &Rest::default(), &pass);
             prop_assert!(again.says().all(|s| s.how == How::Escalation));
-            let third = reconcile(again.alerts.clone(), findings, &[], &pass);
+            let third = reconcile(again.alerts.clone(), findings, &[], &Rest::default(), &pass);
             prop_assert_eq!(third.says().count(), 0);
             prop_assert!(third.changed.is_empty());
             alerts = again.alerts;
+        }
+    }
+}
+
+/// Lets those sleep that may, as a pass does; gives those awake and the others.
+fn lay_down(alerts: &[Alert], previous: Option<Instant>) -> (Vec<Alert>, Vec<Alert>) {
+    let sleeps = |alert: &&Alert| alert.rests().zip(previous).is_some_and(|(rests, previous)| rests <= previous);
+    let (asleep, awake): (Vec<&Alert>, Vec<&Alert>) = alerts.iter().partition(sleeps);
+    (awake.into_iter().cloned().collect(), asleep.into_iter().cloned().collect())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
+    /// A pass that lets alerts sleep does, says and asks what one does that looks at all of them.
+    #[test]
+    fn sleep_changes_nothing(rounds in prop::collection::vec(round(), 1..60)) {
+        let policy = Alerts::default();
+        let mut now = Utc.with_ymd_and_hms(2026, 3, 1, 0, 0, 0).unwrap();
+        let mut alerts: Vec<Alert> = Vec::new();
+        let (mut digests, mut entries) = (Vec::new(), Vec::new());
+        for round in &rounds {
+            now += Duration::hours(round.hours_on);
+            act(&mut alerts, round, now);
+            // A log in which entries come and are taken back.
+            match round.hours_on % 7 {
+                1 | 2 => entries.push(Action {
+                    number: round.about as u32 + 1,
+                    tail: "N0417H".into(),
+                    at: now,
+                    text: (round.hours_on % 7 == 1).then(|| "acknowledged".into()),
+                    source: crate::records::Source { file: "N0417H/logbook.csv".into(), line: 2 },
+                }),
+                3 => entries.truncate(entries.len() / 2),
+                _ => {}
+            }
+            let morning = round.hours_on % 3 == 0;
+            let pass = Pass { now, zone: chrono_tz::UTC, first: false, morning, policy: &policy };
+            let findings = findings(round, now);
+            let previous = digests.iter().filter(|at| **at <= now).max().copied();
+            let whole = reconcile(alerts.clone(), findings.clone(), &entries, &Rest::default(), &pass);
+
+            let (mut awake, mut sleeping) = lay_down(&alerts, previous);
+            let sleeper = |a: &Alert| Sleeper { number: a.number, key: a.key.as_str().into(), gone: a.memory.gone };
+            let mut asleep = Asleep::new(sleeping.iter().map(sleeper), alerts.len() as u32);
+            let mut left = findings;
+            asleep.meet(&mut left);
+            let (woken, rest) = asleep.wake(&entries);
+            awake.extend(sleeping.extract_if(.., |a| woken.contains(&a.number)));
+            let part = reconcile(awake, left, &entries, &rest, &pass);
+
+            prop_assert_eq!(part.says().collect::<Vec<_>>(), whole.says().collect::<Vec<_>>());
+            prop_assert_eq!(&part.changed, &whole.changed);
+            prop_assert_eq!(&part.unplaced, &whole.unplaced);
+            // What digest and page list of closed ones is not asleep either.
+            let ended = |a: &Alert| a.memory.ended.or(a.closed.as_ref().map(|c| c.at));
+            let listed = |a: &&Alert| a.told.is_some() && ended(a) > previous;
+            prop_assert!(!sleeping.iter().any(|a| a.is_live() || (previous.is_some() && listed(&a))));
+            let mut together = [part.alerts, sleeping].concat();
+            together.sort_by_key(|a| a.number);
+            prop_assert_eq!(&together, &whole.alerts);
+            if morning {
+                digests.push(now);
+            }
+            alerts = whole.alerts;
         }
     }
 }

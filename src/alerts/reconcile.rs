@@ -12,7 +12,7 @@ use chrono_tz::Tz;
 
 use super::actions::{self, Action, Unplaced};
 use super::speak::{self, Decision, Say, Step, Why};
-use super::{Alert, Closed, PROGRAM, State};
+use super::{Alert, Closed, PROGRAM, Rest, State};
 use crate::config::meant::Alerts;
 use crate::judge::Finding;
 use crate::records::Instant;
@@ -36,7 +36,7 @@ pub struct Pass<'a> {
 /// What a pass did to the alerts.
 #[derive(Clone, Debug, Default)]
 pub struct Outcome {
-    /// All alerts, by number.
+    /// The alerts that were looked at (all but sleeping ones), by number.
     pub alerts: Vec<Alert>,
     /// Numbers of those to be stored.
     pub changed: BTreeSet<u32>,
@@ -66,8 +66,15 @@ impl Outcome {
 
 /// Compares what is remembered with what the records show now, and decides what is said.
 ///
-/// `actions` are the logbook entries about alerts, of all aircraft, up to now.
-pub fn reconcile(remembered: Vec<Alert>, findings: Vec<Finding>, actions: &[Action], pass: &Pass<'_>) -> Outcome {
+/// `actions` are the logbook entries about alerts, of all aircraft, up to now. `rest` stands for the alerts that sleep,
+/// and are neither in `remembered` nor changed by any of `findings` or `actions`.
+pub fn reconcile(
+    remembered: Vec<Alert>,
+    findings: Vec<Finding>,
+    actions: &[Action],
+    rest: &Rest,
+    pass: &Pass<'_>,
+) -> Outcome {
     let mut alerts = remembered;
     alerts.sort_by_key(|a| a.number);
     let before = alerts.clone();
@@ -78,14 +85,14 @@ pub fn reconcile(remembered: Vec<Alert>, findings: Vec<Finding>, actions: &[Acti
     let vanished: Vec<usize> = alerts
         .iter()
         .enumerate()
-        .filter(|(_, a)| !a.memory.gone && !seen.contains(&a.number))
+        .filter(|(_, a)| !a.memory.gone && !seen.contains(&a.number) && !rest.met.contains(&a.number))
         .map(|(i, _)| i)
         .collect();
     let moved = transfer(&mut alerts, &mut new, &vanished, pass, &mut steps);
     for index in vanished.into_iter().filter(|i| !moved.contains(i)) {
         withdraw(&mut alerts[index], pass.now, &mut steps);
     }
-    raise(&mut alerts, new, pass, &mut steps);
+    raise(&mut alerts, new, rest.last, pass, &mut steps);
     let unplaced = actions::carry_out(&mut alerts, actions, pass);
     for alert in &mut alerts {
         let was_live = before.binary_search_by_key(&alert.number, |b| b.number).map_or(true, |i| before[i].is_live());
@@ -214,9 +221,9 @@ fn withdraw(alert: &mut Alert, now: Instant, steps: &mut BTreeMap<u32, Step>) {
 
 /// New findings become alerts, numbered in order of `raised` (then of identity, so that a replay
 /// over the same records gives the same numbers).
-fn raise(alerts: &mut Vec<Alert>, mut new: Vec<Finding>, pass: &Pass<'_>, steps: &mut BTreeMap<u32, Step>) {
+fn raise(alerts: &mut Vec<Alert>, mut new: Vec<Finding>, last: u32, pass: &Pass<'_>, steps: &mut BTreeMap<u32, Step>) {
     new.sort_by_cached_key(|f| (f.raised, f.key()));
-    let mut number = alerts.last().map_or(0, |a| a.number);
+    let mut number = alerts.last().map_or(0, |a| a.number).max(last);
     for finding in new {
         number += 1;
         let settled = finding.settled.clone();

@@ -68,7 +68,7 @@ impl Passes {
 
     fn outcome(&mut self, now: Instant, findings: &[Finding], first: bool) -> Outcome {
         let pass = Pass { now, zone: ZONE, first, morning: self.morning, policy: &self.policy };
-        let outcome = reconcile(self.alerts.clone(), findings.to_vec(), &self.actions, &pass);
+        let outcome = reconcile(self.alerts.clone(), findings.to_vec(), &self.actions, &Rest::default(), &pass);
         self.alerts = outcome.alerts.clone();
         self.unplaced = outcome.unplaced.clone();
         outcome
@@ -539,4 +539,21 @@ fn alerts_survive_being_stored() {
     assert_eq!(back, passes.alerts);
     passes.alerts = back;
     assert!(passes.outcome(at(1, 2), &[odd, metal()], false).changed.is_empty());
+}
+
+#[test]
+fn what_is_settled_and_told_sleeps_and_nothing_else() {
+    let mut passes = Passes::new();
+    let mut rests = |now, findings: &[Finding]| {
+        passes.outcome(now, findings, false).alerts.iter().map(Alert::rests).collect::<Vec<_>>()
+    };
+    let old = settled(metal(), at(2, 1));
+    let over = settled(rise(), at(4, 1));
+    assert_eq!(rests(at(2, 6), &[old.clone()]), [Some(at(2, 6))], "settled on first sight");
+    assert_eq!(rests(at(3, 6), &[old.clone(), rise()]), [Some(at(2, 6)), None], "open");
+    assert_eq!(rests(at(4, 6), &[old, over.clone()]), [Some(at(2, 6)), Some(at(4, 6))], "closed by the records");
+    assert_eq!(rests(at(5, 6), &[over]), [Some(at(2, 6)), Some(at(4, 6))], "withdrawn");
+    assert!(passes.get(1).memory.gone);
+    passes.get(2).closed.as_mut().unwrap().by = Some("Dana".to_owned());
+    assert_eq!(passes.get(2).rests(), None, "closed by a person: growth may open it");
 }

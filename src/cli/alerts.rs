@@ -81,20 +81,21 @@ pub fn list(cli: &Cli, options: &ListOptions) -> Result<u8, Stop> {
     if let Some(number) = options.number {
         return one(seen, number, options.view.json);
     }
-    let Seen { done, zone, now, .. } = seen;
-    let shown: Vec<Alert> = done.alerts.iter().filter(|a| options.all || a.is_live()).cloned().collect();
+    let Seen { alerts, zone, now, .. } = seen;
+    let failing = scan::failing(&alerts, options.view.fail_on.map(Level::from));
+    let shown: Vec<Alert> = alerts.into_iter().filter(|a| options.all || a.is_live()).collect();
     match options.view.json {
         true => output::json(&json::alerts(&shown, zone))?,
         false => output::print(&status::alerts(&shown, now, zone))?,
     }
-    Ok(scan::failing(&done.alerts, options.view.fail_on.map(Level::from)))
+    Ok(failing)
 }
 
 /// One alert with everything known about it.
 fn one(mut seen: Seen, number: u32, as_json: bool) -> Result<u8, Stop> {
-    let alert = find(&seen.done.alerts, number)?.clone();
+    let alert = find(&seen.alerts, number)?.clone();
     let (finding, zone) = (&alert.finding, seen.zone);
-    let closings = closings(&seen.done.alerts);
+    let closings = closings(&seen.alerts);
     let otherwise = pass::otherwise(&mut seen.store, &seen.rules, &closings, finding, seen.now)?;
     let engines = seen.done.engines();
     if as_json {

@@ -64,9 +64,9 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
     let svg = options.out.extension().is_some_and(|e| e.eq_ignore_ascii_case("svg"));
     let (drawn, words) = match options.of {
         Picture::Consumption if svg => {
-            (charts::consumption_svg(engine, &done.alerts).map(String::into_bytes), charts::consumption_words(engine))
+            (charts::consumption_svg(engine, &seen.alerts).map(String::into_bytes), charts::consumption_words(engine))
         }
-        Picture::Consumption => (charts::consumption_png(engine, &done.alerts), charts::consumption_words(engine)),
+        Picture::Consumption => (charts::consumption_png(engine, &seen.alerts), charts::consumption_words(engine)),
         Picture::Statistic if svg => {
             (charts::statistic_svg(engine).map(String::into_bytes), charts::statistic_words(engine))
         }

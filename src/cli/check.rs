@@ -124,7 +124,8 @@ fn fleet(rules: &Rules) -> Result<(Vec<Rejection>, Vec<String>), Stop> {
     problems.extend(rules.config.unknown_names(&known));
     problems.extend(rules.config.beyond_models(&rules.models));
     let zone = rules.config.settings.fleet.time_zone;
-    let asked = done.alerts.iter().filter(|a| matches!(a.kind(), Kind::HoursDisagree | Kind::RecordsConflict));
+    let alerts = store.alerts()?;
+    let asked = alerts.iter().filter(|a| matches!(a.kind(), Kind::HoursDisagree | Kind::RecordsConflict));
     let questions = asked.map(|a| {
         let lines = a.finding.evidence.lines("lines");
         let at = lines.first().map_or_else(|| a.finding.tail.to_string(), ToString::to_string);

@@ -42,11 +42,11 @@ fn cannot_write(path: &Path) -> impl Fn(&dyn std::fmt::Display) -> Stop + '_ {
 }
 
 pub fn export(cli: &Cli, options: &ExportOptions) -> Result<u8, Stop> {
-    let Seen { store, done, zone, .. } = Seen::of(cli, None)?;
+    let Seen { store, alerts: all, zone, .. } = Seen::of(cli, None)?;
     std::fs::create_dir_all(&options.to).map_err(|e| cannot_write(&options.to)(&e))?;
     let (entries, runs) = records(&store, &options.to, zone)?;
-    alerts(&done.alerts, &options.to, zone)?;
-    let (alerts, to) = (done.alerts.len(), options.to.display());
+    alerts(&all, &options.to, zone)?;
+    let (alerts, to) = (all.len(), options.to.display());
     output::line(&format!("{entries} entries, {runs} runs and {alerts} alerts are in {to}."))?;
     Ok(0)
 }

@@ -22,7 +22,7 @@ pub struct DigestOptions {
 
 /// Prints the digest as it would go now; nothing is stored or sent.
 pub fn digest(cli: &Cli, options: &DigestOptions) -> Result<u8, Stop> {
-    let done = Seen::of(cli, options.view.as_of.as_deref())?.done;
+    let Seen { done, alerts, .. } = Seen::of(cli, options.view.as_of.as_deref())?;
     if let Some(morning) = &done.morning {
         let letter = letter::digest(morning);
         match (options.view.json, options.html) {
@@ -31,7 +31,7 @@ pub fn digest(cli: &Cli, options: &DigestOptions) -> Result<u8, Stop> {
             _ => output::print(&format!("Subject: {}\n\n{}", letter.subject, letter.text))?,
         }
     }
-    Ok(scan::failing(&done.alerts, options.view.fail_on.map(Into::into)))
+    Ok(scan::failing(&alerts, options.view.fail_on.map(Into::into)))
 }
 
 /// Sends a test letter at once and says what became of it.

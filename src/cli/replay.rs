@@ -63,7 +63,8 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
         return beside(&mut store, &rules, &other, options, (from, now));
     }
     let done = scan::watched(&mut store, &rules, now, false, &Watched::new("reading").progress)?;
-    let alerts: Vec<_> = done.alerts.iter().filter(|a| from.is_none_or(|f| a.finding.raised >= f)).cloned().collect();
+    let mut alerts = store.alerts()?;
+    alerts.retain(|a| from.is_none_or(|f| a.finding.raised >= f));
     match options.view.json {
         true => output::json(&json::scan(now, zone, scan::counts(&done), done.engines(), &alerts))?,
         false => output::print(&status::alerts(&alerts, now, zone))?,

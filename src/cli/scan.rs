@@ -5,6 +5,7 @@ use std::time::Instant as Tick;
 use clap::Args;
 
 use super::{Cli, Stop, View, exit, load, output};
+use crate::alerts::Alert;
 use crate::config::schedule::Schedule;
 use crate::daemon::pass::{self, DigestWish, Done, Rules};
 use crate::daemon::{deliver_now, publish, refresh};
@@ -51,8 +52,10 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
             eprintln!("cowlwatch: {error}");
         }
     }
-    print(&done, &rules, options.view.json)?;
-    Ok(failing(&done.alerts, options.view.fail_on.map(Level::from)))
+    let mut alerts = store.alerts()?;
+    alerts.retain(|a| a.is_live() || done.changed.contains(&a.number));
+    print(&done, &alerts, &rules, options.view.json)?;
+    Ok(failing(&alerts, options.view.fail_on.map(Level::from)))
 }
 
 /// Looks at everything there is and judges it.
@@ -140,10 +143,11 @@ pub fn runtime() -> Result<tokio::runtime::Runtime, Stop> {
         .map_err(|e| Stop::new(exit::UNAVAILABLE, format!("cannot start: {e}")))
 }
 
-fn print(done: &Done, rules: &Rules, as_json: bool) -> Result<(), Stop> {
+/// `alerts`: those that are live, and those that changed.
+fn print(done: &Done, alerts: &[Alert], rules: &Rules, as_json: bool) -> Result<(), Stop> {
     let zone = rules.config.settings.fleet.time_zone;
     if as_json {
-        return output::json(&json::scan(done.as_of, zone, counts(done), done.engines(), &done.shown));
+        return output::json(&json::scan(done.as_of, zone, counts(done), done.engines(), alerts));
     }
     let c = done.counts;
     output::line(&format!(
@@ -156,7 +160,7 @@ fn print(done: &Done, rules: &Rules, as_json: bool) -> Result<(), Stop> {
     if done.rejections().len() > 20 {
         output::line(&format!("  … and {} more: cowlwatch check", done.rejections().len() - 20))?;
     }
-    let live: Vec<_> = done.alerts.iter().filter(|a| a.is_live()).cloned().collect();
+    let live: Vec<_> = alerts.iter().filter(|a| a.is_live()).cloned().collect();
     output::print(&status::alerts(&live, done.as_of, zone))
 }
 
@@ -172,7 +176,7 @@ pub fn counts(done: &Done) -> json::FileCounts {
 }
 
 /// The exit code for `--fail-on`.
-pub fn failing(alerts: &[crate::alerts::Alert], fail_on: Option<Level>) -> u8 {
+pub fn failing(alerts: &[Alert], fail_on: Option<Level>) -> u8 {
     match (status::highest(alerts), fail_on) {
         (Some(highest), Some(least)) if highest >= least => exit::ALERTS,
         _ => 0,

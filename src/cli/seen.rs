@@ -15,6 +15,8 @@ pub struct Seen {
     pub now: Instant,
     pub store: Store,
     pub done: Done,
+    /// All of them, by number.
+    pub alerts: Vec<Alert>,
 }
 
 impl Seen {
@@ -25,11 +27,12 @@ impl Seen {
         let now = load::as_of(as_of, zone)?;
         let mut store = Store::scratch(Some(&rules.config.settings.fleet.state))?;
         let done = scan::round(&mut store, &rules, now, false)?;
-        Ok(Self { rules, zone, now, store, done })
+        let alerts = store.alerts()?;
+        Ok(Self { rules, zone, now, store, done, alerts })
     }
 
     /// Alerts that are not closed.
     pub fn live(&self) -> Vec<Alert> {
-        self.done.alerts.iter().filter(|a| a.is_live()).cloned().collect()
+        self.alerts.iter().filter(|a| a.is_live()).cloned().collect()
     }
 }

@@ -10,12 +10,12 @@ mod seen;
 use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, SubsecRound as _};
 use tracing::{debug, info, warn};
 
 pub use judged::{Replayed, doubts, otherwise, replayed};
 
-use crate::alerts::{self, Alert, Decision, Outcome};
+use crate::alerts::{self, Alert, Asleep, Decision, Outcome};
 use crate::config::Config;
 use crate::engine::Models;
 use crate::judge::{EngineView, Finding, Kind};
@@ -49,10 +49,8 @@ pub struct Counts {
 pub struct Done {
     pub as_of: Instant,
     pub counts: Counts,
-    /// All alerts, by number.
-    pub alerts: Vec<Alert>,
-    /// Those that are live, and those that changed in this pass.
-    pub shown: Vec<Alert>,
+    /// Numbers of the alerts that changed.
+    pub changed: BTreeSet<u32>,
     /// What digest and page are made of; `None`: files were left for the next batch, and nothing was judged.
     pub morning: Option<Morning>,
     pub letters: u32,
@@ -96,6 +94,8 @@ pub fn run(
     digest: DigestWish,
 ) -> Result<Done, store::StoreError> {
     let zone = rules.config.settings.fleet.time_zone;
+    // As fine as the state keeps it: what closed with a digest is not after that digest.
+    let now = now.trunc_subsecs(3);
     let pass = store.begin()?;
     let mut counts =
         Counts { read: batch.read, unchanged: batch.unchanged, waiting: batch.waiting, ..Counts::default() };
@@ -104,28 +104,37 @@ pub fn run(
     // The first summary is of the whole fleet, also where its folder is still being filled.
     let filling = first && batch.waiting > 0 && now - pass.began(now)? < chrono::TimeDelta::minutes(FILLING_MIN);
     if batch.left > 0 || filling {
-        let alerts = pass.alerts()?;
         pass.commit()?;
-        return Ok(Done { as_of: now, counts, alerts, shown: Vec::new(), morning: None, letters: 0 });
+        return Ok(Done { as_of: now, counts, changed: BTreeSet::new(), morning: None, letters: 0 });
     }
     let seen = Seen::load(&pass, &batch)?;
     counts.rejected = seen.rejected_files();
     counts.rows_rejected = seen.rejections.iter().filter(|r| !r.whole_file).count() as u32;
 
-    let remembered = pass.alerts()?;
-    let mut judged = Judged::of(&pass, &seen.groups, rules, &alerts::closings(&remembered), now, &Progress::default())?;
-    judged.findings.extend(seen.findings(rules, now));
+    let previous = previous(&pass, now)?;
+    let mut remembered = pass.awake(previous)?;
+    let mut asleep = Asleep::new(pass.asleep(previous)?, pass.last_alert()?);
+    let closings = alerts::closings(&remembered);
+    let mut judged = Judged::of(&pass, &seen.groups, rules, &closings, &mut asleep, now, &Progress::default())?;
+    let mut of_files = seen.findings(rules, now);
+    asleep.meet(&mut of_files);
+    judged.findings.extend(of_files);
+    let (woken, rest) = asleep.wake(&judged.actions);
+    for number in woken {
+        remembered.extend(pass.alert(number)?);
+    }
     keep_raised(&mut judged.findings, &remembered);
     let outcome = alerts::reconcile(
         remembered,
         std::mem::take(&mut judged.findings),
         &judged.actions,
+        &rest,
         &alerts::Pass { now, zone, first, morning: digest != DigestWish::No, policy: &rules.config.settings.alerts },
     );
     pass.put_alerts(outcome.changed())?;
 
     let some = !judged.engines.is_empty();
-    let mut morning = letters::morning(&pass, rules, judged, &outcome, seen, (first, now))?;
+    let mut morning = letters::morning(&pass, rules, judged, &outcome, seen, previous, (first, now))?;
     let mut writing = Writing { pass: &pass, rules, now, letters: 0 };
     for bundle in alerts::bundles(&outcome) {
         writing.single(&bundle, &outcome, &morning)?;
@@ -144,8 +153,16 @@ pub fn run(
     if let Some(Written { date, sequence, subject }) = digest {
         info!(%date, sequence, %subject, "digest written");
     }
-    let shown = outcome.alerts.iter().filter(|a| a.is_live() || outcome.changed.contains(&a.number)).cloned().collect();
-    Ok(Done { as_of: now, counts, alerts: outcome.alerts, shown, morning: Some(morning), letters })
+    Ok(Done { as_of: now, counts, changed: outcome.changed, morning: Some(morning), letters })
+}
+
+/// When the digest before this moment was made. The first summary is what the first digest after it is compared with. A
+/// later one than now was made by a clock that was ahead.
+fn previous(pass: &Pass<'_>, now: Instant) -> Result<Option<Instant>, store::StoreError> {
+    Ok(match pass.digest_made_by(now)? {
+        Some(made) => Some(made),
+        None => pass.summarised()?.filter(|at| *at <= now),
+    })
 }
 
 /// Takes in what a look gave without judging it, for comparisons that judge by themselves.

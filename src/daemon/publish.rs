@@ -55,7 +55,7 @@ pub fn publish(
         files_waiting: u64::from(done.counts.waiting),
         files_rejected: u64::from(done.counts.rejected),
         rows_rejected: u64::from(done.counts.rows_rejected),
-        alerts: metrics::AlertCounts::of(&done.alerts),
+        alerts: metrics::AlertCounts::of(done.morning.as_ref().map_or(&[], |morning| &morning.alerts)),
         engines: metrics::EngineFigures::of(done.engines()),
         undelivered: Undelivered::default(),
         last_mail: None,

@@ -1,10 +1,11 @@
 //! What the judges say of what the store holds, group by group of tails that share engines.
 
+use std::cmp::Ordering;
 use std::collections::BTreeSet;
 
 use super::Rules;
 use super::seen::Seen;
-use crate::alerts::Action;
+use crate::alerts::{Action, Asleep};
 use crate::engine::{self, AircraftHistory, Fleet, What};
 use crate::judge::otherwise::Otherwise;
 use crate::judge::{self, Closing, EngineView, Finding, Judgement, RatePoint, RulesFor as _};
@@ -33,7 +34,7 @@ pub fn replayed(
 ) -> Result<Replayed, store::StoreError> {
     let pass = store.begin()?;
     let groups = Seen::load(&pass, &Batch::default())?.groups;
-    let judged = Judged::of(&pass, &groups, rules, &[], now, progress)?;
+    let judged = Judged::of(&pass, &groups, rules, &[], &mut Asleep::default(), now, progress)?;
     Ok(Replayed { findings: judged.findings, engines: judged.engines, first_record: judged.first_record })
 }
 
@@ -72,7 +73,8 @@ pub fn otherwise(
     Ok(Some(judge::otherwise::otherwise(&fleet, &*rules.config, zone, closings, finding, now)))
 }
 
-/// What the judges say of the whole fleet. One group of tails at a time is in memory.
+/// What the judges say of the whole fleet, but for the settled past of alerts that sleep. One group of tails at a time
+/// is in memory.
 #[derive(Default)]
 pub(super) struct Judged {
     pub(super) findings: Vec<Finding>,
@@ -88,6 +90,7 @@ impl Judged {
         groups: &[Vec<String>],
         rules: &Rules,
         closings: &[Closing],
+        asleep: &mut Asleep,
         now: Instant,
         progress: &Progress,
     ) -> Result<Self, store::StoreError> {
@@ -96,8 +99,10 @@ impl Judged {
         progress.expect(groups.len());
         for group in groups {
             let fleet = fleet_of(pass, group, rules, now)?;
-            let Judgement { findings, mut engines } = judge::judge(&fleet, &*rules.config, zone, closings, now);
+            let Judgement { mut findings, mut engines } = judge::judge(&fleet, &*rules.config, zone, closings, now);
             engines.iter_mut().for_each(|engine| thin(&mut engine.points));
+            findings.sort_by(in_order);
+            asleep.meet(&mut findings);
             judged.findings.extend(findings);
             judged.engines.extend(engines);
             judged.actions.extend(actions(&fleet));
@@ -106,12 +111,17 @@ impl Judged {
             judged.aircraft.extend(fleet.aircraft);
             progress.step();
         }
-        judged.findings.sort_by(|a, b| a.raised.cmp(&b.raised).then_with(|| a.key().cmp(&b.key())));
+        judged.findings.sort_by(in_order);
         judged.engines.sort_by(|a, b| (&a.tail, &a.position, &a.serial).cmp(&(&b.tail, &b.position, &b.serial)));
         judged.aircraft.sort_by(|a, b| a.tail.cmp(&b.tail));
         judged.actions.sort_by_key(|a| a.at);
         Ok(judged)
     }
+}
+
+/// By moment, then by identity.
+fn in_order(a: &Finding, b: &Finding) -> Ordering {
+    a.raised.cmp(&b.raised).then_with(|| a.key().cmp(&b.key()))
 }
 
 /// The engines of one group of tails.

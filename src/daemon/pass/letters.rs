@@ -23,15 +23,10 @@ pub(super) fn morning(
     judged: Judged,
     outcome: &Outcome,
     seen: Seen,
+    previous: Option<Instant>,
     (first, now): (bool, Instant),
 ) -> Result<Morning, store::StoreError> {
     let last = pass.last_digest()?;
-    // The first summary is what the first digest after it is compared with. A later one than now was made by a clock
-    // that was ahead.
-    let previous = match pass.digest_made_by(now)? {
-        Some(made) => Some(made),
-        None => pass.summarised()?.filter(|at| *at <= now),
-    };
     let since = |a: &Alert| match (&a.closed, previous) {
         (Some(closed), Some(previous)) => a.memory.ended.unwrap_or(closed.at) > previous && a.told.is_some(),
         _ => false,

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use rusqlite::{Connection, OptionalExtension, params};
 
 use super::{Pass, Result, Store, StoreError, instant, millis};
-use crate::alerts::Alert;
+use crate::alerts::{Alert, Sleeper};
 use crate::records::Instant;
 
 /// A digest that was made.
@@ -23,8 +23,13 @@ pub(super) fn meta(connection: &Connection, name: &str) -> Result<Option<String>
 }
 
 fn alerts(connection: &Connection) -> Result<Vec<Alert>> {
-    let mut statement = connection.prepare_cached("SELECT number, body FROM alerts ORDER BY number")?;
-    let mut rows = statement.query([])?;
+    listed(connection, "SELECT number, body FROM alerts ORDER BY number", [])
+}
+
+/// The alerts a query gives, number and body.
+fn listed(connection: &Connection, sql: &str, parameters: impl rusqlite::Params) -> Result<Vec<Alert>> {
+    let mut statement = connection.prepare_cached(sql)?;
+    let mut rows = statement.query(parameters)?;
     let mut alerts = Vec::new();
     while let Some(row) = rows.next()? {
         let number: u32 = row.get(0)?;
@@ -32,6 +37,11 @@ fn alerts(connection: &Connection) -> Result<Vec<Alert>> {
         alerts.push(read_alert(number, body)?);
     }
     Ok(alerts)
+}
+
+/// `rests` in the table: alerts that rest before this may sleep.
+fn rests_by(before: Option<Instant>) -> i64 {
+    before.map_or(i64::MIN, millis)
 }
 
 fn read_alert(number: u32, body: &str) -> Result<Alert> {
@@ -80,12 +90,42 @@ impl Pass<'_> {
         alerts(&self.transaction)
     }
 
+    /// The alerts that do not sleep, by number: nothing that rests at or before the moment given is among them. The
+    /// others are [`Pass::asleep`].
+    pub fn awake(&self, before: Option<Instant>) -> Result<Vec<Alert>> {
+        let sql = "SELECT number, body FROM alerts WHERE rests IS NULL OR rests > ?1 ORDER BY number";
+        listed(&self.transaction, sql, [rests_by(before)])
+    }
+
+    /// The alerts that have rested since before or at the moment given.
+    pub fn asleep(&self, before: Option<Instant>) -> Result<Vec<Sleeper>> {
+        let sql = "SELECT number, key, gone FROM alerts WHERE rests <= ?1";
+        let mut statement = self.transaction.prepare_cached(sql)?;
+        let sleeper =
+            |row: &rusqlite::Row<'_>| Ok(Sleeper { number: row.get(0)?, key: row.get(1)?, gone: row.get(2)? });
+        let rows = statement.query_map([rests_by(before)], sleeper)?;
+        Ok(rows.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// One alert.
+    pub fn alert(&self, number: u32) -> Result<Option<Alert>> {
+        let found = listed(&self.transaction, "SELECT number, body FROM alerts WHERE number = ?1", [number])?;
+        Ok(found.into_iter().next())
+    }
+
+    /// The highest number an alert has; 0 without any.
+    pub fn last_alert(&self) -> Result<u32> {
+        let sql = "SELECT coalesce(max(number), 0) FROM alerts";
+        Ok(self.transaction.prepare_cached(sql)?.query_row([], |row| row.get(0))?)
+    }
+
     /// Stores alerts, new and changed.
     pub fn put_alerts<'a>(&self, alerts: impl IntoIterator<Item = &'a Alert>) -> Result<()> {
-        let sql = "INSERT INTO alerts VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12) \
+        let sql = "INSERT INTO alerts VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14) \
                    ON CONFLICT (number) DO UPDATE SET key = excluded.key, kind = excluded.kind, level = excluded.level, \
                    state = excluded.state, tail = excluded.tail, position = excluded.position, serial = excluded.serial, \
-                   raised = excluded.raised, first_seen = excluded.first_seen, closed = excluded.closed, body = excluded.body";
+                   raised = excluded.raised, first_seen = excluded.first_seen, closed = excluded.closed, body = excluded.body, \
+                   rests = excluded.rests, gone = excluded.gone";
         let mut statement = self.transaction.prepare_cached(sql)?;
         for alert in alerts {
             let body = serde_json::to_string(alert)
@@ -103,7 +143,9 @@ impl Pass<'_> {
                 millis(finding.raised),
                 millis(alert.first_seen),
                 alert.closed.as_ref().map(|c| millis(c.at)),
-                body
+                body,
+                alert.rests().map(millis),
+                alert.memory.gone
             ])?;
         }
         Ok(())

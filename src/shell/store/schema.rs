@@ -6,7 +6,7 @@ pub(super) const APPLICATION_ID: i32 = 0x6377_6c77;
 /// Steps from one version of the tables to the next; `PRAGMA user_version` counts them. A step that has been
 /// released is never changed: a new one is added at the end, and a state of the version before it is kept as a
 /// fixture (`upgrade_tests.rs`).
-pub(super) const MIGRATIONS: [&str; 2] = [
+pub(super) const MIGRATIONS: [&str; 3] = [
     r"
 CREATE TABLE meta (
     name  TEXT PRIMARY KEY,
@@ -82,6 +82,23 @@ CREATE TABLE strips (
 ) STRICT, WITHOUT ROWID;
 -- What recordings say is written otherwise from here on: they are read anew.
 DELETE FROM files WHERE path LIKE '%/monitor/%';
+",
+    r"
+-- Alerts that may sleep (`alerts::asleep`): the newest moment that is remembered of them. NULL: never asleep.
+ALTER TABLE alerts ADD COLUMN rests INTEGER;
+ALTER TABLE alerts ADD COLUMN gone INTEGER NOT NULL DEFAULT 0;    -- the last pass no longer had its finding
+CREATE INDEX alerts_at_rest ON alerts (rests, number, key, gone);
+UPDATE alerts SET gone = coalesce(json_extract(body, '$.memory.gone'), 0);
+-- The next whole second after the newest moment: a little late does no harm.
+UPDATE alerts SET rests = 1000 * (1 + max(
+    unixepoch(coalesce(json_extract(body, '$.memory.ended'), json_extract(body, '$.closed.at'))),
+    coalesce(unixepoch(json_extract(body, '$.told.at')), 0),
+    coalesce(unixepoch(json_extract(body, '$.memory.last_single')), 0)))
+WHERE state = 'closed' AND json_extract(body, '$.closed.by') IS NULL
+    AND (json_extract(body, '$.finding.settled') IS NOT NULL OR gone)
+    AND (json_extract(body, '$.told') IS NULL OR coalesce(json_extract(body, '$.told.carried'), 1))
+    AND coalesce(json_extract(body, '$.memory.owed'), json_extract(body, '$.memory.unanswered_since'),
+        json_extract(body, '$.memory.escalated'), json_extract(body, '$.memory.closed_by_action')) IS NULL;
 ",
 ];
 

@@ -121,6 +121,62 @@ fn a_state_of_every_version_opens_and_keeps_everything() {
     }
 }
 
+/// Alerts an older program closed sleep as those of this one do.
+#[test]
+fn the_closed_alerts_of_an_older_state_sleep() {
+    let folder = tempfile::tempdir().unwrap();
+    restore(folder.path(), 2);
+    let settled = |number: u32, told: bool| {
+        let mut alert = alert(number, &format!("rise {number}"));
+        alert.finding.settled = Some(crate::judge::Settled { at: at(3, 1), why: "as before".into(), source: None });
+        alert.state = crate::alerts::State::Closed;
+        alert.closed = Some(crate::alerts::Closed { at: at(3, 1), by: None, why: "as before".into() });
+        let of = |at| crate::alerts::Told {
+            at,
+            size: 1.0,
+            level: crate::judge::Level::Caution,
+            reminders: 0,
+            changed_again: None,
+            carried: true,
+        };
+        alert.told = told.then(|| of(at(4, 6)));
+        alert
+    };
+    let mut waiting = settled(5, true);
+    waiting.told.as_mut().unwrap().carried = false;
+    let mut gone = alert(6, "rise 6");
+    (gone.state, gone.memory.gone) = (crate::alerts::State::Closed, true);
+    gone.closed = Some(crate::alerts::Closed { at: at(5, 1), by: None, why: "withdrawn".into() });
+    let put = [settled(3, false), settled(4, true), waiting, gone];
+    {
+        let c = Connection::open(folder.path().join(FILE)).unwrap();
+        for alert in &put {
+            let (body, key) = (serde_json::to_string(alert).unwrap(), &alert.key);
+            let sql = "INSERT INTO alerts VALUES (?1, ?2, 'oil-rate-rise', 'caution', 'closed', 'N0417H', NULL, NULL, 0, 0, 0, ?3)";
+            c.execute(sql, rusqlite::params![alert.number, key, body]).unwrap();
+        }
+    }
+    let mut store = Store::open(folder.path()).unwrap();
+    let pass = store.begin().unwrap();
+    let asleep = |when| {
+        let mut list = pass.asleep(Some(when)).unwrap();
+        list.sort_by_key(|s| s.number);
+        list.iter().map(|s| (s.number, s.gone)).collect::<Vec<_>>()
+    };
+    // A second later than the newest moment of each, at most.
+    assert_eq!(asleep(at(3, 0)), []);
+    assert_eq!(asleep(at(3, 2)), [(3, false)]);
+    assert_eq!(asleep(at(4, 7)), [(3, false), (4, false)]);
+    assert_eq!(asleep(at(9, 0)), [(3, false), (4, false), (6, true)]);
+    let awake = |when| pass.awake(when).unwrap().iter().map(|a| a.number).collect::<Vec<_>>();
+    assert_eq!(awake(Some(at(9, 0))), [1, 2, 5]);
+    assert_eq!(awake(None), [1, 2, 3, 4, 5, 6]);
+    // Written again by this program they rest as the upgrade said, to the second.
+    pass.put_alerts(&put).unwrap();
+    assert_eq!(asleep(at(9, 0)), [(3, false), (4, false), (6, true)]);
+    assert_eq!(asleep(at(4, 6)), [(3, false), (4, false)]);
+}
+
 /// One step more than there is, as a later program has it.
 const LATER: &str =
     "ALTER TABLE letters ADD COLUMN priority INTEGER NOT NULL DEFAULT 0; UPDATE letters SET priority = 1;";
