@@ -5,6 +5,7 @@
 //! out of the folder, pipes and devices are never opened. No database here: the result is a
 //! [`Batch`] of bounded size, applied by whoever asked, so that a share that hangs can hang alone.
 
+pub mod hands;
 mod list;
 mod open;
 mod read;
@@ -22,6 +23,7 @@ use crate::engine::Models;
 use crate::records::monitor::{Reducer, Strip};
 use crate::records::{Aircraft, LogEntry, Rejection, RunSummary};
 use crate::shell::store::{FileRow, Known};
+use read::Outcome;
 
 /// Raised whenever the same bytes are read differently, so that stored records are made anew.
 const READER_VERSION: u32 = 1;
@@ -169,7 +171,7 @@ pub fn look(look: &Look, known: &Known) -> Batch {
         }
     };
     let mut seen = vec![false; known.len()];
-    let (mut logs, mut monitors, mut reducer) = (Vec::new(), Vec::new(), Reducer::default());
+    let (mut logs, mut monitors) = (Vec::new(), Vec::new());
     look.progress.expect(tails.len());
     let mut doubtful = HashSet::new();
     for tail in &tails {
@@ -198,25 +200,57 @@ pub fn look(look: &Look, known: &Known) -> Batch {
         }
         look.progress.step();
     }
-    // Logs first: what they say matters most when there is much to read.
-    let (count, mut records) = (logs.len() + monitors.len(), 0);
-    look.progress.expect(count);
-    for (done, (reader, file)) in logs.into_iter().chain(monitors).enumerate() {
-        if batch.changes.len() >= BATCH_FILES || records >= BATCH_RECORDS || started.elapsed() > look.time {
-            batch.left = (count - done) as u32;
-            break;
-        }
-        let before = batch.changes.len();
-        reader.read(&file, known.row(&file.path).as_ref(), &mut reducer, &mut batch);
-        records += batch.changes[before..].iter().map(Change::records).sum::<usize>();
-        look.progress.step();
-    }
+    batch.left = take(look, known, started, &logs, &monitors, &mut batch) as u32;
     let kept = |path: &str| {
         let tail = path.split('/').next().is_some_and(|tail| doubtful.contains(tail));
         tail && look.folder.join(path).symlink_metadata().is_ok()
     };
     remove_gone(known, &seen, kept, &mut batch);
     batch
+}
+
+/// A changed file and its reader.
+type ToRead = (read::Tail, list::Found);
+
+/// Reads files into the batch up to its bounds; gives how many are left.
+fn take(look: &Look, known: &Known, started: Tick, logs: &[ToRead], monitors: &[ToRead], batch: &mut Batch) -> usize {
+    let full = |changes: usize, records: usize| changes >= BATCH_FILES || records >= BATCH_RECORDS;
+    let (changes, records) = (AtomicUsize::new(batch.changes.len()), AtomicUsize::new(0));
+    let count = |n: &AtomicUsize| n.load(Ordering::Relaxed);
+    let enough = || full(count(&changes), count(&records)) || started.elapsed() > look.time;
+    let read = |reducer: &mut Reducer, (reader, file): &ToRead| {
+        let outcome = reader.read(file, known.row(&file.path).as_ref(), reducer);
+        if let Outcome::Read(change) = &outcome {
+            changes.fetch_add(1, Ordering::Relaxed);
+            records.fetch_add(change.records(), Ordering::Relaxed);
+        }
+        look.progress.step();
+        outcome
+    };
+    // Logs first: what they say matters most when there is much to read. One by one: a workbook's child may grow large.
+    let (mut reducer, mut left) = (Reducer::default(), logs.len() + monitors.len());
+    look.progress.expect(left);
+    let mut outcomes: Vec<_> = logs.iter().map_while(|log| (!enough()).then(|| read(&mut reducer, log))).collect();
+    outcomes.extend(hands::each(monitors, enough, read));
+    let mut records = 0;
+    for outcome in outcomes {
+        // What one thread alone would have taken: a batch is the same however many there are.
+        if full(batch.changes.len(), records) {
+            break;
+        }
+        left -= 1;
+        match outcome {
+            Outcome::Read(change) => {
+                batch.read += 1;
+                records += change.records();
+                batch.changes.push(change);
+            }
+            Outcome::Waiting => batch.waiting += 1,
+            Outcome::Problem(problem) => batch.problems.push(problem),
+            Outcome::Nothing => {}
+        }
+    }
+    left
 }
 
 /// Reads one recording of a tail again, for its pictures; none if it is not there or not a recording any more.

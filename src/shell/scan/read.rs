@@ -22,6 +22,17 @@ use crate::shell::workbook;
 const AIRCRAFT_LIMIT: u64 = 1 << 20;
 const LOGBOOK_LIMIT: u64 = 64 << 20;
 
+/// What came of reading a file.
+#[derive(Debug)]
+pub enum Outcome {
+    Read(Change),
+    /// It changed while it was read.
+    Waiting,
+    Problem(Rejection),
+    /// It is gone, or nobody's.
+    Nothing,
+}
+
 /// One tail's reader.
 #[derive(Clone, Debug)]
 pub struct Tail {
@@ -124,16 +135,13 @@ impl Tail {
         }
     }
 
-    /// Reads one file into the batch.
-    pub fn read(&self, file: &Found, known: Option<&FileRow>, reducer: &mut Reducer, batch: &mut Batch) {
-        let Some(aircraft) = &self.aircraft else { return };
+    /// Reads one file.
+    pub fn read(&self, file: &Found, known: Option<&FileRow>, reducer: &mut Reducer) -> Outcome {
+        let Some(aircraft) = &self.aircraft else { return Outcome::Nothing };
         let opened = match Opened::open(&self.folder.join(&file.path)) {
             Ok(opened) => opened,
-            Err(error) if error.kind() == io::ErrorKind::NotFound => return,
-            Err(error) => {
-                batch.problems.push(unreadable(&file.path, &error));
-                return;
-            }
+            Err(error) if error.kind() == io::ErrorKind::NotFound => return Outcome::Nothing,
+            Err(error) => return Outcome::Problem(unreadable(&file.path, &error)),
         };
         let result = match file.role {
             Role::Logbook(layout) => self.logbook(opened, file, &sheets(aircraft, layout), aircraft, known),
@@ -146,20 +154,19 @@ impl Tail {
             }
         };
         match result {
-            Ok((opened, _)) if !opened.held_still() => batch.waiting += 1,
+            Ok((opened, _)) if !opened.held_still() => Outcome::Waiting,
             Ok((opened, records)) => {
                 let mut row = row(&file.path, &file.tail, &opened, self.version(&file.role));
                 if records.as_ref().is_some_and(|r| r.unfinished) {
                     // To be read again, whether it changes or not.
                     row.reader = !row.reader;
                 }
-                batch.read += 1;
-                batch.changes.push(match records {
+                Outcome::Read(match records {
                     Some(records) => Change::Put(row, Box::new(records)),
                     None => Change::Touch(row),
-                });
+                })
             }
-            Err(problem) => batch.problems.push(problem),
+            Err(problem) => Outcome::Problem(problem),
         }
     }
 
