@@ -6,6 +6,7 @@
 
 use super::cell::is_value;
 use super::channel::{ALT, Channel, GS, IAS, MANIFOLD, RPM};
+use super::figures::pieces;
 use super::trace::Trace;
 use crate::records::run::AirBasis;
 
@@ -138,13 +139,22 @@ fn by_speed(trace: &Trace, channel: Channel) -> Vec<(usize, usize)> {
     let column = trace.column(channel);
     let mut held = Held::new([SPEED_HELD_MS; 2]);
     let mut changes = Vec::new();
-    for (i, v) in column.iter().enumerate() {
-        if !is_value(*v) {
+    for (start, part) in pieces(column, 0, column.len()) {
+        // Nothing speaks for the other state. No early end, so that the compiler takes many at once.
+        let quiet = if held.on {
+            part.iter().fold(true, |quiet, v| quiet & (*v >= DOWN_KT))
+        } else {
+            part.iter().fold(true, |quiet, v| quiet & is_value(*v) & (*v < UP_KT))
+        };
+        if quiet {
+            held.since = None;
             continue;
         }
-        let contrary = if held.on { *v < DOWN_KT } else { *v >= UP_KT };
-        if let Some(at) = held.step(&trace.t, i, contrary) {
-            changes.push(at);
+        for (i, v) in (start..).zip(part).filter(|(_, v)| is_value(**v)) {
+            let contrary = if held.on { *v < DOWN_KT } else { *v >= UP_KT };
+            if let Some(at) = held.step(&trace.t, i, contrary) {
+                changes.push(at);
+            }
         }
     }
     spans(trace.len(), &changes)

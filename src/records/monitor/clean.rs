@@ -151,9 +151,15 @@ fn like_the_others(v: i32, heads: Option<&[(i32, i32)]>, i: usize) -> bool {
 
 /// Sets a speed that drops to nothing in flight to missing, for as long as it says nothing.
 fn lost_speed(trace: &mut Trace, channel: Channel, doubts: &mut Vec<String>) {
+    let column = trace.column(channel);
+    // A drop comes after a speed, or after nothing. No early end, so that the compiler takes many at once.
+    let drops = |a: i32, b: i32| is_value(b) & (b < STANDS_KT) & (!is_value(a) | (a >= ROLLS_KT));
+    if !column.iter().zip(column.iter().skip(1)).fold(false, |any, (a, b)| any | drops(*a, *b)) {
+        return;
+    }
     let mut lost = Vec::new();
     {
-        let (t, column) = (&trace.t, trace.column(channel));
+        let t = &trace.t;
         let stands = |i: usize| is_value(column[i]) && column[i] < STANDS_KT;
         let mut last: Option<usize> = None;
         let mut i = 0;
@@ -200,8 +206,8 @@ fn pulls(trace: &Trace, from: usize, to: usize) -> bool {
 /// Leaves out a manifold pressure that jumps to and fro throughout.
 fn noise(trace: &mut Trace, doubts: &mut Vec<String>) {
     let column = trace.column(MANIFOLD);
-    let jumps = column.windows(2).filter(|w| is_value(w[0]) && is_value(w[1]) && (w[1] - w[0]).abs() >= NOISE_INHG);
-    let jumps = jumps.count();
+    let jumps = |a: i32, b: i32| is_value(a) & is_value(b) & (b.wrapping_sub(a).wrapping_abs() >= NOISE_INHG);
+    let jumps = column.iter().zip(column.iter().skip(1)).map(|(a, b)| u32::from(jumps(*a, *b))).sum::<u32>() as usize;
     if jumps * NOISE_ONE_IN > column.len() && jumps > NOISE_ONE_IN {
         doubts.push(format!("manifold pressure jumps to and fro {jumps} times: left out"));
         trace.column_mut(MANIFOLD).fill(MISSING);

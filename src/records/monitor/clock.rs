@@ -30,16 +30,60 @@ pub struct Clock {
     /// The moment of that minute's zeroth second.
     base_ms: i64,
     last_ms: i64,
+    /// The stamp that was read whole, where the quick way may know others of its minute by it.
+    like: Option<Like>,
+}
+
+/// A stamp by its first 16 and its last 8 bytes, which between them are all it has; its seconds are among the last.
+#[derive(Clone, Copy, Debug)]
+struct Like {
+    length: usize,
+    first: u128,
+    last: u64,
+    /// Where the seconds stand in the last bytes, bits.
+    seconds: u32,
+}
+
+impl Like {
+    /// `None` where the two do not cover it, or the seconds (two digits from `at` on) are not among the last.
+    fn of(text: &[u8], at: usize) -> Option<Self> {
+        let (first, last) = (text.first_chunk()?, text.last_chunk()?);
+        let place = at.checked_sub(text.len() - 8)?;
+        let fits = at >= 16 && (16..=24).contains(&text.len());
+        let [first, last] = [u128::from_le_bytes(*first), u128::from(u64::from_le_bytes(*last))];
+        fits.then_some(Self { length: text.len(), first, last: last as u64, seconds: 8 * place as u32 })
+    }
+
+    /// The seconds of a stamp that differs in nothing else.
+    #[inline(always)]
+    fn seconds(self, text: &[u8]) -> Option<i64> {
+        let (first, last) = (text.first_chunk()?, u64::from_le_bytes(*text.last_chunk()?));
+        let same = (last ^ self.last) & !(0xFFFF << self.seconds) == 0 && u128::from_le_bytes(*first) == self.first;
+        let [tens, ones] = ((last >> self.seconds) as u16 ^ 0x3030).to_le_bytes();
+        let seconds = tens <= 5 && ones <= 9;
+        (text.len() == self.length && same && seconds).then(|| 10 * i64::from(tens) + i64::from(ones))
+    }
 }
 
 impl Clock {
     /// `format` in chrono's strftime; `None`: the common shapes are tried.
     pub fn new(zone: Tz, format: Option<String>) -> Self {
-        Self { zone, format, minute: Vec::new(), tail: Vec::new(), base_ms: 0, last_ms: i64::MIN }
+        Self { zone, format, minute: Vec::new(), tail: Vec::new(), base_ms: 0, last_ms: i64::MIN, like: None }
     }
 
     /// Milliseconds since 1970 UTC, or `None` if the text is no time.
+    #[inline]
     pub fn read(&mut self, text: &[u8]) -> Option<i64> {
+        if let Some(seconds) = self.like.and_then(|like| like.seconds(text)) {
+            self.last_ms = self.base_ms + 1000 * seconds;
+            return Some(self.last_ms);
+        }
+        self.otherwise(text)
+    }
+
+    /// [`Self::read`] of a stamp in another minute, or written in another way.
+    #[inline(never)]
+    fn otherwise(&mut self, text: &[u8]) -> Option<i64> {
         let n = self.minute.len();
         if n > 0
             && text.len() > n
@@ -61,6 +105,7 @@ impl Clock {
             None => self.by_shape(words)?,
         };
         self.minute.clear();
+        self.like = None;
         let colon = if text.get(16) == Some(&b':') { Some(16) } else { text.iter().rposition(|b| *b == b':') };
         let with_seconds = text.iter().filter(|b| **b == b':').count() >= 2;
         if let Some(p) = colon.filter(|_| with_seconds)
@@ -69,6 +114,7 @@ impl Clock {
             self.minute.extend_from_slice(&text[..=p]);
             self.tail = text[p + 1 + used..].to_vec();
             self.base_ms = at - ms;
+            self.like = Like::of(text, p + 1).filter(|_| used == 2);
         }
         self.last_ms = at;
         Some(at)
@@ -140,9 +186,25 @@ fn seconds(text: &[u8]) -> Option<(i64, usize)> {
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
 
     const ZONE: Tz = chrono_tz::America::Denver;
+
+    proptest! {
+        /// A stamp says the same whatever was read before it.
+        #[test]
+        fn what_was_read_before_changes_nothing(
+            stamps in prop::collection::vec("2026-03-01[T ]14:0[56]:[0-6][0-9a](\\.[0-9])?(Z|\\+00:00|)", 1..20),
+        ) {
+            let mut clock = Clock::new(chrono_tz::UTC, None);
+            for stamp in stamps {
+                let alone = Clock::new(chrono_tz::UTC, None).read(stamp.as_bytes());
+                prop_assert_eq!(clock.read(stamp.as_bytes()), alone, "{}", stamp);
+            }
+        }
+    }
 
     fn utc(text: &str) -> i64 {
         DateTime::parse_from_rfc3339(text).unwrap().timestamp_millis()

@@ -131,7 +131,8 @@ impl Run<'_> {
         let mut values: Vec<i32> = Vec::new();
         for &(a, b) in ranges {
             let part = column.get(a..b).unwrap_or_default();
-            values.extend(part.iter().skip(skip).step_by(every).copied().filter(|v| is_value(*v)));
+            let picks = part.get(skip..).unwrap_or_default().chunks(every).map(|piece| piece[0]);
+            values.extend(picks.filter(|v| is_value(*v)));
             // How far the next pick reaches into what follows.
             skip = (skip + every - part.len() % every) % every;
         }
@@ -204,28 +205,43 @@ impl Run<'_> {
         }
         let mut best: Option<(i32, usize)> = None;
         let downs: Vec<i32> = self.air.spans.iter().map(|s| t[s.1.min(t.len() - 1)]).collect();
-        let mut window: VecDeque<(usize, i32)> = VecDeque::new();
-        let mut last = 0;
+        let mut stretches: Vec<(usize, usize)> = Vec::new();
         for (from, to) in self.phase(&[Phase::Cruise, Phase::Descent]) {
-            if from != last {
-                window.clear();
+            match stretches.last_mut() {
+                Some(last) if last.1 == from => last.1 = to,
+                _ => stretches.push((from, to)),
             }
-            last = to;
-            for i in from..to {
-                if !is_value(column[i]) || downs.iter().any(|d| (0..LANDING_MS).contains(&(d - t[i]))) {
+        }
+        let mut window: VecDeque<(usize, i32)> = VecDeque::new();
+        for (from, to) in stretches {
+            for (start, part) in pieces(column, from, to) {
+                let since = self.trace.index_at(t[start] - MINUTE_MS).max(from);
+                // The most it can have fallen here, with the neighbours a middle is taken of; missing values make it large.
+                let end = start + part.len();
+                let around = &column[since.saturating_sub(1)..(end + 1).min(column.len())];
+                let high = around.iter().fold(i32::MIN, |m, v| m.max(*v));
+                let low =
+                    column[start.saturating_sub(1)..].iter().take(part.len() + 2).fold(i32::MAX, |m, v| m.min(*v));
+                if high.saturating_sub(low) <= best.map_or(0, |b| b.0) {
                     continue;
                 }
-                let v = middle(column, i);
-                while window.front().is_some_and(|(j, _)| t[i] - t[*j] > MINUTE_MS) {
-                    window.pop_front();
-                }
-                while window.back().is_some_and(|(_, w)| *w <= v) {
-                    window.pop_back();
-                }
-                window.push_back((i, v));
-                let fall = window.front().map_or(0, |(_, w)| w - v);
-                if fall > best.map_or(0, |b| b.0) {
-                    best = Some((fall, i));
+                window.clear();
+                for i in since..end {
+                    if !is_value(column[i]) || downs.iter().any(|d| (0..LANDING_MS).contains(&(d - t[i]))) {
+                        continue;
+                    }
+                    let v = middle(column, i);
+                    while window.front().is_some_and(|(j, _)| t[i] - t[*j] > MINUTE_MS) {
+                        window.pop_front();
+                    }
+                    while window.back().is_some_and(|(_, w)| *w <= v) {
+                        window.pop_back();
+                    }
+                    window.push_back((i, v));
+                    let fall = window.front().map_or(0, |(_, w)| w - v);
+                    if i >= start && fall > best.map_or(0, |b| b.0) {
+                        best = Some((fall, i));
+                    }
                 }
             }
         }
@@ -234,7 +250,7 @@ impl Run<'_> {
 }
 
 /// The range in pieces short enough that one odd value does not cost much, with where each starts.
-fn pieces(column: &[i32], from: usize, to: usize) -> impl Iterator<Item = (usize, &[i32])> {
+pub fn pieces(column: &[i32], from: usize, to: usize) -> impl Iterator<Item = (usize, &[i32])> {
     const LENGTH: usize = 64;
     let column = column.get(from..to.min(column.len())).unwrap_or_default();
     column.chunks(LENGTH).enumerate().map(move |(k, part)| (from + k * LENGTH, part))

@@ -158,9 +158,11 @@ fn power_back(run: &Run<'_>, up: usize, down: usize) -> Option<usize> {
     let fell = |channel: usize, i: usize, j: usize, by: i32| {
         let column = trace.column(channel);
         let (Some(a), Some(b)) = (trace.value(channel, j), trace.value(channel, i)) else { return false };
-        let later = trace.index_at(t[i] + 2 * BACK_MS / 3).min(down - 1);
-        let stays = trace.value(channel, later).is_none_or(|c| a - c >= by * 2 / 3);
-        a - b >= by && stays && middle(column, j) - middle(column, i) >= by
+        let stays = || {
+            let later = trace.index_at(t[i] + 2 * BACK_MS / 3).min(down - 1);
+            trace.value(channel, later).is_none_or(|c| a - c >= by * 2 / 3)
+        };
+        a - b >= by && stays() && middle(column, j) - middle(column, i) >= by
     };
     let mut j = up;
     for i in up..down {

@@ -143,17 +143,17 @@ fn by_height(trace: &Trace, from: usize, to: usize, pieces: &mut Vec<Piece>) {
         return;
     }
     let alt = filled(trace, from, to);
+    let t = &trace.t[from..to];
     let mut own: Vec<Piece> = Vec::new();
     let (mut low, mut high) = (0, 0);
-    for i in 0..alt.len() {
-        let now = trace.t[from + i];
-        while trace.t[from + low] < now - HALF_MS {
+    for (i, now) in t.iter().enumerate() {
+        while t[low] < now - HALF_MS {
             low += 1;
         }
-        while high + 1 < alt.len() && trace.t[from + high] < now + HALF_MS {
+        while high + 1 < t.len() && t[high] < now + HALF_MS {
             high += 1;
         }
-        let dt = i64::from(trace.t[from + high] - trace.t[from + low]).max(1);
+        let dt = i64::from(t[high] - t[low]).max(1);
         let (rise, steep) = (i64::from(alt[high] - alt[low]) * 60_000, (STEEP_FPM + 1) * dt);
         let phase = match rise {
             _ if rise >= steep => Phase::Climb,

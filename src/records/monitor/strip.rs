@@ -4,12 +4,13 @@
 //! the highest of the samples looked at, and the summary's peaks stand beside them, so that thinning
 //! never hides the moment a finding is about.
 
+use std::ops::Range;
 use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use super::cell::is_value;
-use super::channel::{ALT, CHT, CYLINDERS, Channel, MANIFOLD, OIL_TEMP, RPM};
+use super::cell::{MISSING, is_value};
+use super::channel::{ALT, CHT, CYLINDERS, MANIFOLD, OIL_TEMP, RPM};
 use super::handling::PowerReader;
 use super::power::Read;
 use super::summary::Run;
@@ -78,16 +79,25 @@ impl Strip {
             oil_temp_peak_f: summary.oil_temp_f,
             ..Self::default()
         };
-        let mut power = PowerReader::of(run, model);
-        strip.power_from = power.as_ref().map(|p| p.from.word().to_owned());
-        let mut from = 0;
+        let (mut picks, mut from) = (Picks::default(), 0);
         for point in 1..=points {
             let end_ms = (f64::from(point) * every_ms) as i32;
-            let to =
-                if point == points { n } else { from + trace.t[from..].iter().take_while(|t| **t < end_ms).count() };
-            strip.point(run, power.as_mut(), from, to);
+            let to = if point == points { n } else { trace.index_at(end_ms).max(from) };
+            picks.point(from, to);
             from = to;
         }
+        if let Some(mut power) = PowerReader::of(run, model) {
+            strip.power_from = Some(power.from.word().to_owned());
+            strip.power_pct = picks.each(|at| match picks.at[at].iter().find_map(|i| power.read(*i as usize)) {
+                Some(Read::Percent(p)) => Some(p.round().clamp(0.0, 255.0) as i16),
+                _ => None,
+            });
+        }
+        strip.manifold = picks.middles(trace.column(MANIFOLD), 100);
+        strip.rpm = picks.middles(trace.column(RPM), 10_000);
+        strip.cht_f = picks.highest((CHT..CHT + CYLINDERS).map(|c| trace.column(c)));
+        strip.oil_temp_f = picks.highest([trace.column(OIL_TEMP)]);
+        strip.altitude = picks.middles(trace.column(ALT), 10_000);
         for series in strip.series() {
             if series.iter().all(Option::is_none) {
                 series.clear();
@@ -106,37 +116,58 @@ impl Strip {
             &mut self.altitude,
         ]
     }
+}
 
+/// The samples looked at, point by point.
+#[derive(Default)]
+struct Picks {
+    at: Vec<u32>,
+    /// Where in `at` each point ends.
+    ends: Vec<usize>,
+}
+
+impl Picks {
     /// Adds the point of the samples `from..to`.
-    fn point(&mut self, run: &Run<'_>, power: Option<&mut PowerReader<'_>>, from: usize, to: usize) {
-        let trace = run.trace;
-        let step = ((to.saturating_sub(from)) / LOOKED_AT).max(1);
-        let whole = |v: i32, per: i32| i16::try_from((v + per / 2) / per).ok();
-        let there = |channel: Channel| {
-            let part = trace.column(channel).get(from..to).unwrap_or_default();
-            part.iter().step_by(step).copied().filter(|v| is_value(*v))
-        };
-        let highest = |channel: Channel| there(channel).max();
-        let middle = |channel: Channel| {
+    fn point(&mut self, from: usize, to: usize) {
+        let step = (to.saturating_sub(from) / LOOKED_AT).max(1);
+        self.at.extend((from..to).step_by(step).map(|i| i as u32));
+        self.ends.push(self.at.len());
+    }
+
+    /// By point, of where its samples stand in `at`.
+    fn each(&self, mut point: impl FnMut(Range<usize>) -> Option<i16>) -> Series {
+        let mut from = 0;
+        let next = |end: &usize| point(std::mem::replace(&mut from, *end)..*end);
+        self.ends.iter().map(next).collect()
+    }
+
+    /// The middle values, in units of so many thousandths.
+    fn middles(&self, column: &[i32], per: i32) -> Series {
+        self.each(|at| {
             let (mut values, mut n) = ([0; 2 * LOOKED_AT], 0);
-            for (value, v) in values.iter_mut().zip(there(channel)) {
-                (*value, n) = (v, n + 1);
+            let there = self.at[at].iter().filter_map(|i| column.get(*i as usize)).filter(|v| is_value(**v));
+            for (value, v) in values.iter_mut().zip(there) {
+                (*value, n) = (*v, n + 1);
             }
             values[..n].sort_unstable();
-            values[..n].get(n / 2).copied()
-        };
-        let percent = power.and_then(|p| (from..to).step_by(step).find_map(|i| p.read(i)));
-        self.power_pct.push(match percent {
-            Some(Read::Percent(p)) => Some(p.round().clamp(0.0, 255.0) as i16),
-            _ => None,
-        });
-        self.manifold.push(middle(MANIFOLD).and_then(|v| whole(v, 100)));
-        self.rpm.push(middle(RPM).and_then(|v| whole(v, 10_000)));
-        let hottest = (CHT..CHT + CYLINDERS).filter_map(highest).max();
-        self.cht_f.push(hottest.and_then(|v| whole(v, 1000)));
-        self.oil_temp_f.push(highest(OIL_TEMP).and_then(|v| whole(v, 1000)));
-        self.altitude.push(middle(ALT).and_then(|v| whole(v, 10_000)));
+            values[..n].get(n / 2).and_then(|v| whole(*v, per))
+        })
     }
+
+    /// The highest value in any of the columns, in units.
+    fn highest<'a>(&self, columns: impl IntoIterator<Item = &'a [i32]>) -> Series {
+        let mut highest = vec![MISSING; self.at.len()];
+        for column in columns.into_iter().filter(|c| !c.is_empty()) {
+            for (highest, i) in highest.iter_mut().zip(&self.at) {
+                *highest = column.get(*i as usize).map_or(*highest, |v| (*highest).max(*v));
+            }
+        }
+        self.each(|at| highest[at].iter().max().filter(|v| is_value(**v)).and_then(|v| whole(*v, 1000)))
+    }
+}
+
+fn whole(v: i32, per: i32) -> Option<i16> {
+    i16::try_from((v + per / 2) / per).ok()
 }
 
 #[cfg(test)]

@@ -7,10 +7,16 @@ use std::thread;
 /// Threads at most, however many cores there are: a pass shares the machine, and each holds some megabytes.
 const MOST: usize = 4;
 
+/// How many threads a pass reads with.
+pub fn threads() -> usize {
+    thread::available_parallelism().map_or(1, usize::from).min(MOST)
+}
+
 /// What `work` gives for the first of the `items`, in their order; it stops at whole items once there is `enough`.
 ///
 /// Each thread has an `S` of its own. A fault in one of them is the caller's, as if it had been its own.
 pub fn each<T: Sync, S: Default, R: Send>(
+    threads: usize,
     items: &[T],
     enough: impl Fn() -> bool + Sync,
     work: impl Fn(&mut S, &T) -> R + Sync,
@@ -26,9 +32,8 @@ pub fn each<T: Sync, S: Default, R: Send>(
         }
         done
     };
-    let cores = thread::available_parallelism().map_or(1, usize::from);
     let mut done = thread::scope(|scope| {
-        let others: Vec<_> = (1..cores.min(MOST).min(items.len())).map(|_| scope.spawn(hand)).collect();
+        let others: Vec<_> = (1..threads.min(items.len())).map(|_| scope.spawn(hand)).collect();
         let mut done = hand();
         for other in others {
             done.extend(other.join().unwrap_or_else(|fault| resume_unwind(fault)));
@@ -40,6 +45,7 @@ pub fn each<T: Sync, S: Default, R: Send>(
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
     use std::panic::{AssertUnwindSafe, catch_unwind};
     use std::time::Duration;
@@ -54,9 +60,9 @@ mod tests {
             thread::sleep(Duration::from_micros((n * 7919) % 300));
             n * 2
         };
-        assert_eq!(each(&items, || false, work), items.iter().map(|n| n * 2).collect::<Vec<_>>());
-        assert_eq!(each(&items[..1], || false, work), [0]);
-        assert!(each(&items[..0], || false, work).is_empty());
+        assert_eq!(each(3, &items, || false, work), items.iter().map(|n| n * 2).collect::<Vec<_>>());
+        assert_eq!(each(3, &items[..1], || false, work), [0]);
+        assert!(each(3, &items[..0], || false, work).is_empty());
     }
 
     #[test]
@@ -66,8 +72,8 @@ mod tests {
             count.fetch_add(1, Ordering::Relaxed);
             *n
         };
-        let done = each(&items, || count.load(Ordering::Relaxed) >= 50, work);
-        assert!((50..50 + MOST).contains(&done.len()), "{}", done.len());
+        let done = each(3, &items, || count.load(Ordering::Relaxed) >= 50, work);
+        assert!((50..53).contains(&done.len()), "{}", done.len());
         assert_eq!(done, items[..done.len()]);
     }
 
@@ -76,7 +82,7 @@ mod tests {
         let items: Vec<u32> = (0..100).collect();
         for bad in [0, 50, 99] {
             let work = |(): &mut (), n: &u32| assert!(*n != bad, "item {n}");
-            let fault = catch_unwind(AssertUnwindSafe(|| each(&items, || false, work))).unwrap_err();
+            let fault = catch_unwind(AssertUnwindSafe(|| each(3, &items, || false, work))).unwrap_err();
             assert_eq!(fault.downcast_ref::<String>(), Some(&format!("item {bad}")));
         }
     }

@@ -231,7 +231,7 @@ fn take(look: &Look, known: &Known, started: Tick, logs: &[ToRead], monitors: &[
     let (mut reducer, mut left) = (Reducer::default(), logs.len() + monitors.len());
     look.progress.expect(left);
     let mut outcomes: Vec<_> = logs.iter().map_while(|log| (!enough()).then(|| read(&mut reducer, log))).collect();
-    outcomes.extend(hands::each(monitors, enough, read));
+    outcomes.extend(hands::each(hands::threads(), monitors, enough, read));
     let mut records = 0;
     for outcome in outcomes {
         // What one thread alone would have taken: a batch is the same however many there are.

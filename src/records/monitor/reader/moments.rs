@@ -6,6 +6,8 @@ use crate::records::monitor::recorder::RUNNING_RPM;
 
 /// Position is read this often, ms: it only tells how far the aircraft is from the field.
 const POSITION_EVERY_MS: i64 = 5_000;
+/// No time.
+const NONE: i64 = i64::MIN;
 /// A step of the clock of an hour, give or take, ms.
 const HOUR_MS: i64 = 3_600_000;
 const HOUR_WITHIN_MS: i64 = 60_000;
@@ -15,45 +17,49 @@ const ANOTHER_RECORDING_MS: i64 = 3 * HOUR_MS;
 impl Reduction<'_> {
     /// Reads the time of each row; those without one are rejected.
     pub(super) fn times(&mut self, cells: &impl Cells) {
-        self.now.rows.clear();
-        self.now.stamps.clear();
-        self.now.positions.clear();
-        for row in 0..cells.rows() {
-            let first = std::mem::take(&mut self.first_row);
-            let Some(stamp_ms) = self.time(cells, row) else {
-                // The first may hold units.
-                if !first {
-                    let text = String::from_utf8_lossy(&self.stamp).into_owned();
-                    self.reject_row(cells.line(row), format!("time \"{text}\""), "a time such as 2026-03-01T14:05:33");
-                }
-                continue;
-            };
-            if stamp_ms - self.position_ms.max(0) >= POSITION_EVERY_MS || stamp_ms < self.position_ms {
-                self.position_ms = stamp_ms;
-                self.now.positions.push(self.now.rows.len() as u32);
-            }
-            self.now.rows.push(row);
-            self.now.stamps.push(stamp_ms);
+        let mut stamps = std::mem::take(&mut self.now.stamps);
+        stamps.clear();
+        stamps.extend((0..cells.rows()).map(|row| self.time(cells, row).unwrap_or(NONE)));
+        let rows = &mut self.now.rows;
+        rows.clear();
+        rows.extend(0..cells.rows());
+        if stamps.contains(&NONE) {
+            rows.retain(|row| stamps[*row as usize] != NONE);
+            stamps.retain(|stamp| *stamp != NONE);
         }
+        self.now.positions.clear();
+        for (i, stamp_ms) in (0..).zip(&stamps) {
+            if stamp_ms - self.position_ms.max(0) >= POSITION_EVERY_MS || *stamp_ms < self.position_ms {
+                self.position_ms = *stamp_ms;
+                self.now.positions.push(i);
+            }
+        }
+        self.now.stamps = stamps;
     }
 
+    /// The time of a row, which is rejected without one.
+    #[inline(always)]
     fn time(&mut self, cells: &impl Cells, row: u32) -> Option<i64> {
-        if let [column] = self.columns.time[..] {
-            let at = self.clock.read(cells.text(row, column));
-            if at.is_none() {
+        let single = if let [column] = self.columns.time[..] { Some(cells.text(row, column)) } else { None };
+        let at = match single {
+            Some(text) => self.clock.read(text),
+            None => {
                 self.stamp.clear();
-                self.stamp.extend_from_slice(cells.text(row, column));
+                for column in &self.columns.time {
+                    if !self.stamp.is_empty() {
+                        self.stamp.push(b' ');
+                    }
+                    self.stamp.extend_from_slice(cells.text(row, *column).trim_ascii());
+                }
+                self.clock.read(&self.stamp)
             }
-            return at;
+        };
+        // The first may hold units.
+        if !std::mem::take(&mut self.first_row) && at.is_none() {
+            let found = format!("time \"{}\"", String::from_utf8_lossy(single.unwrap_or(&self.stamp)));
+            self.reject_row(cells.line(row), found, "a time such as 2026-03-01T14:05:33");
         }
-        self.stamp.clear();
-        for column in &self.columns.time {
-            if !self.stamp.is_empty() {
-                self.stamp.push(b' ');
-            }
-            self.stamp.extend_from_slice(cells.text(row, *column).trim_ascii());
-        }
-        self.clock.read(&self.stamp)
+        at
     }
 
     /// The sample's time on a clock that does not step; `None` drops the sample.
