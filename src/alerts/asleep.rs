@@ -5,7 +5,7 @@
 //! those for which something may change: the finding is no longer settled or no longer there, or an entry of the log
 //! names the alert.
 
-use std::collections::{BTreeSet, HashMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 use super::{Action, Alert, State};
 use crate::judge::Finding;
@@ -42,14 +42,14 @@ impl Alert {
 /// The sleepers of a pass, and which of them have met their finding.
 #[derive(Clone, Debug, Default)]
 pub struct Asleep {
-    by_key: HashMap<Box<str>, Slot>,
+    by_key: HashMap<Box<str>, u32>,
+    by_number: BTreeMap<u32, Slot>,
     /// Highest number an alert has had.
     last: u32,
 }
 
 #[derive(Clone, Copy, Debug)]
 struct Slot {
-    number: u32,
     gone: bool,
     met: Met,
 }
@@ -76,28 +76,48 @@ pub struct Rest {
 impl Asleep {
     /// `last` is the highest number of all alerts.
     pub fn new(sleepers: impl IntoIterator<Item = Sleeper>, last: u32) -> Self {
-        let slot = |s: Sleeper| (s.key, Slot { number: s.number, gone: s.gone, met: Met::Not });
-        Self { by_key: sleepers.into_iter().map(slot).collect(), last }
+        let mut asleep = Self { last, ..Self::default() };
+        for Sleeper { number, key, gone } in sleepers {
+            asleep.by_key.insert(key, number);
+            asleep.by_number.insert(number, Slot { gone, met: Met::Not });
+        }
+        asleep
     }
 
-    /// Leaves the findings that are not just the settled past of a sleeper. They come in order: of two of one key the
-    /// first stands.
-    pub fn meet(&mut self, findings: &mut Vec<Finding>) {
+    /// Leaves the findings that are not just the settled past of a sleeper, and gives the numbers of the sleepers whose
+    /// past they are. They come in order: of two of one key the first stands.
+    pub fn meet(&mut self, findings: &mut Vec<Finding>) -> Vec<u32> {
+        let mut met = Vec::new();
         findings.retain(|finding| {
-            let Some(slot) = self.by_key.get_mut(finding.key().as_str()) else { return true };
+            let slot = self.by_key.get(finding.key().as_str()).and_then(|n| Some((*n, self.by_number.get_mut(n)?)));
+            let Some((number, slot)) = slot else { return true };
             if slot.met == Met::Not {
                 let as_it_was = finding.settled.is_some() && !slot.gone;
                 slot.met = if as_it_was { Met::AsItWas } else { Met::Changed };
+                met.extend(as_it_was.then_some(number));
             }
             slot.met == Met::Changed
         });
+        met
+    }
+
+    /// The sleepers that met their finding when it was judged last meet it again; false, and nothing is done, if one of
+    /// them is awake by now.
+    pub fn meet_again(&mut self, met: &[u32]) -> bool {
+        let asleep = met.iter().all(|n| self.by_number.get(n).is_some_and(|slot| !slot.gone));
+        if asleep {
+            for number in met {
+                self.by_number.entry(*number).and_modify(|slot| slot.met = Met::AsItWas);
+            }
+        }
+        asleep
     }
 
     /// Once all findings have come: the numbers of those to be woken, and what is known of the rest.
     pub fn wake(self, actions: &[Action]) -> (BTreeSet<u32>, Rest) {
         let named: HashSet<u32> = actions.iter().map(|action| action.number).collect();
         let (mut woken, mut met) = (BTreeSet::new(), HashSet::new());
-        for Slot { number, gone, met: how } in self.by_key.into_values() {
+        for (number, Slot { gone, met: how }) in self.by_number {
             let answered = named.contains(&number);
             if answered || how == Met::Changed || (how == Met::Not && !gone) {
                 woken.insert(number);

@@ -549,7 +549,7 @@ fn what_is_settled_and_told_sleeps_and_nothing_else() {
     };
     let old = settled(metal(), at(2, 1));
     let over = settled(rise(), at(4, 1));
-    assert_eq!(rests(at(2, 6), &[old.clone()]), [Some(at(2, 6))], "settled on first sight");
+    assert_eq!(rests(at(2, 6), std::slice::from_ref(&old)), [Some(at(2, 6))], "settled on first sight");
     assert_eq!(rests(at(3, 6), &[old.clone(), rise()]), [Some(at(2, 6)), None], "open");
     assert_eq!(rests(at(4, 6), &[old, over.clone()]), [Some(at(2, 6)), Some(at(4, 6))], "closed by the records");
     assert_eq!(rests(at(5, 6), &[over]), [Some(at(2, 6)), Some(at(4, 6))], "withdrawn");

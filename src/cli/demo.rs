@@ -59,7 +59,7 @@ pub fn run(options: &Options) -> Result<u8, Stop> {
         }
     }
     let Some((done, now)) = last else { return Ok(0) };
-    publish(&options.out, &store, &done, (Some(now), 0.0), now)?;
+    publish(&options.out, &store, &done, true, (Some(now), 0.0), now)?;
     if let Some(morning) = &done.morning {
         let letter = digest::digest(morning);
         output::line(&format!("\n{}\n\n{}", "=".repeat(78), letter.text))?;

@@ -46,7 +46,7 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
     if !options.dry_run {
         // Page and metrics first, in case the mail server keeps us waiting; then once more what it took.
         let state = &settings.fleet.state;
-        let published = publish(state, &store, &done, (Some(now), started.elapsed().as_secs_f64()), now);
+        let published = publish(state, &store, &done, true, (Some(now), started.elapsed().as_secs_f64()), now);
         hand_over(&mut store, &rules, now)?;
         if let Err(error) = published.and_then(|mut figures| refresh(state, &store, &mut figures, now)) {
             eprintln!("cowlwatch: {error}");
@@ -76,7 +76,7 @@ pub fn watched(
     loop {
         let batch = batch(store, rules, progress)?;
         let digest = if digests && batch.left == 0 { digest_due(store, rules, now)? } else { DigestWish::No };
-        let mut done = pass::run(store, rules, batch, now, digest)?;
+        let mut done = pass::run(store, rules, batch, now, digest, pass::Verdicts::default())?;
         if done.morning.is_some() {
             if !first {
                 // Files of earlier batches of this round count as read in it.

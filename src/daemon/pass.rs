@@ -6,6 +6,7 @@
 mod judged;
 mod letters;
 mod seen;
+mod verdicts;
 
 use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
@@ -26,6 +27,7 @@ use crate::shell::store::{self, Pass, Store};
 use judged::Judged;
 use letters::{Writing, Written};
 use seen::Seen;
+pub use verdicts::Verdicts;
 
 /// What the program runs under.
 #[derive(Clone, Debug)]
@@ -54,9 +56,20 @@ pub struct Done {
     /// What digest and page are made of; `None`: files were left for the next batch, and nothing was judged.
     pub morning: Option<Morning>,
     pub letters: u32,
+    /// Tails judged anew, and those with an alert that changed.
+    pub touched: BTreeSet<String>,
+    verdicts: Verdicts,
 }
 
 impl Done {
+    /// What the next pass need not judge again.
+    pub fn into_verdicts(self) -> Verdicts {
+        match self.morning {
+            Some(morning) => self.verdicts.with_engines(morning.engines),
+            None => self.verdicts,
+        }
+    }
+
     pub fn engines(&self) -> &[EngineView] {
         self.morning.as_ref().map_or(&[], |m| &m.engines)
     }
@@ -82,7 +95,8 @@ pub enum DigestWish {
 /// Longest wait for files still being written before the first summary is made without them, minutes.
 const FILLING_MIN: i64 = 10;
 
-/// Runs one pass and commits it.
+/// Runs one pass and commits it. Groups whose verdict of an earlier pass stands are not judged again; all are for a
+/// digest.
 ///
 /// # Errors
 /// What the state said; nothing of the pass has then happened.
@@ -92,6 +106,7 @@ pub fn run(
     batch: Batch,
     now: Instant,
     digest: DigestWish,
+    mut verdicts: Verdicts,
 ) -> Result<Done, store::StoreError> {
     let zone = rules.config.settings.fleet.time_zone;
     // As fine as the state keeps it: what closed with a digest is not after that digest.
@@ -99,15 +114,27 @@ pub fn run(
     let pass = store.begin()?;
     let mut counts =
         Counts { read: batch.read, unchanged: batch.unchanged, waiting: batch.waiting, ..Counts::default() };
+    verdicts.forget(&batch);
+    if digest != DigestWish::No {
+        verdicts.lapse();
+    }
     apply(&pass, &batch)?;
     let first = pass.is_first()?;
     // The first summary is of the whole fleet, also where its folder is still being filled.
     let filling = first && batch.waiting > 0 && now - pass.began(now)? < chrono::TimeDelta::minutes(FILLING_MIN);
     if batch.left > 0 || filling {
         pass.commit()?;
-        return Ok(Done { as_of: now, counts, changed: BTreeSet::new(), morning: None, letters: 0 });
+        return Ok(Done {
+            counts,
+            as_of: now,
+            changed: BTreeSet::new(),
+            morning: None,
+            letters: 0,
+            touched: BTreeSet::new(),
+            verdicts,
+        });
     }
-    let seen = Seen::load(&pass, &batch)?;
+    let seen = Seen::load(&pass, &batch, &mut verdicts)?;
     counts.rejected = seen.rejected_files();
     counts.rows_rejected = seen.rejections.iter().filter(|r| !r.whole_file).count() as u32;
 
@@ -115,7 +142,8 @@ pub fn run(
     let mut remembered = pass.awake(previous)?;
     let mut asleep = Asleep::new(pass.asleep(previous)?, pass.last_alert()?);
     let closings = alerts::closings(&remembered);
-    let mut judged = Judged::of(&pass, &seen.groups, rules, &closings, &mut asleep, now, &Progress::default())?;
+    let mut judged =
+        Judged::of(&pass, &seen.groups, rules, (&closings, now), &mut asleep, &mut verdicts, &Progress::default())?;
     let mut of_files = seen.findings(rules, now);
     asleep.meet(&mut of_files);
     judged.findings.extend(of_files);
@@ -133,6 +161,8 @@ pub fn run(
     );
     pass.put_alerts(outcome.changed())?;
 
+    let mut touched = std::mem::take(&mut judged.anew);
+    touched.extend(outcome.changed().map(|a| a.tail().to_string()));
     let some = !judged.engines.is_empty();
     let mut morning = letters::morning(&pass, rules, judged, &outcome, seen, previous, (first, now))?;
     let mut writing = Writing { pass: &pass, rules, now, letters: 0 };
@@ -153,7 +183,7 @@ pub fn run(
     if let Some(Written { date, sequence, subject }) = digest {
         info!(%date, sequence, %subject, "digest written");
     }
-    Ok(Done { as_of: now, counts, changed: outcome.changed, morning: Some(morning), letters })
+    Ok(Done { as_of: now, counts, changed: outcome.changed, morning: Some(morning), letters, touched, verdicts })
 }
 
 /// When the digest before this moment was made. The first summary is what the first digest after it is compared with. A

@@ -24,7 +24,7 @@ fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
 }
 
 /// Writes `<state>/page/` and `<state>/cowlwatch.prom`, with when the fleet folder was seen last and how long the pass
-/// took, seconds. Gives the figures, so that [`refresh`] can keep them true between passes.
+/// took, seconds; without `all`, only of engines the pass touched. Gives the figures, so that [`refresh`] can keep them true between passes.
 ///
 /// # Errors
 /// The first file that could not be written; the state itself is not concerned.
@@ -32,13 +32,14 @@ pub fn publish(
     state: &Path,
     store: &Store,
     done: &Done,
+    all: bool,
     (last_scan, took_s): (Option<Instant>, f64),
     now: Instant,
 ) -> Result<Figures, StoreError> {
     if let Some(morning) = &done.morning {
         let folder = state.join("page");
         fs::create_dir_all(&folder).map_err(io(&folder))?;
-        for (name, bytes) in page::pages(morning) {
+        for (name, bytes) in page::pages(morning, |tail| all || done.touched.contains(tail)) {
             let path = folder.join(name);
             if let Some(parent) = path.parent() {
                 fs::create_dir_all(parent).map_err(io(parent))?;

@@ -13,7 +13,7 @@ use tracing::{error, info, warn};
 
 use super::deliver::{AT_ONCE, Handing};
 use super::notice;
-use super::pass::{self, Rules};
+use super::pass::{self, Rules, Verdicts};
 use super::signals::{listen, stir};
 use crate::config::schedule::Schedule;
 use crate::report::Undelivered;
@@ -70,7 +70,11 @@ struct Service {
     looking_since: Option<Tick>,
     hung: bool,
     next_look: Tick,
+    /// When everything is judged next, whether or not anything is new.
     next_judgement: Tick,
+    /// Something beside files is new.
+    judge_again: bool,
+    verdicts: Verdicts,
     handing: Handing,
     foreign: i64,
     /// Folders as the last judgement saw them.
@@ -107,6 +111,8 @@ pub async fn serve(rules: Rules, mut store: Store, state: PathBuf, delivery: Del
         hung: false,
         next_look: Tick::now(),
         next_judgement: Tick::now(),
+        judge_again: false,
+        verdicts: Verdicts::default(),
         handing: Handing::default(),
         foreign,
         folders: None,
@@ -167,7 +173,7 @@ impl Service {
     }
 
     fn judge_soon(&mut self) {
-        self.next_judgement = Tick::now();
+        self.judge_again = true;
         self.next_look = Tick::now();
     }
 

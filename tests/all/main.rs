@@ -38,4 +38,5 @@ mod stored_records;
 mod support;
 mod tools;
 mod tuning;
+mod verdicts;
 mod workbooks;

@@ -2,9 +2,11 @@
 
 use std::cmp::Ordering;
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use super::Rules;
 use super::seen::Seen;
+use super::verdicts::{Rest, Verdict, Verdicts};
 use crate::alerts::{Action, Asleep};
 use crate::engine::{self, AircraftHistory, Fleet, What};
 use crate::judge::otherwise::Otherwise;
@@ -33,8 +35,9 @@ pub fn replayed(
     progress: &Progress,
 ) -> Result<Replayed, store::StoreError> {
     let pass = store.begin()?;
-    let groups = Seen::load(&pass, &Batch::default())?.groups;
-    let judged = Judged::of(&pass, &groups, rules, &[], &mut Asleep::default(), now, progress)?;
+    let groups = Seen::load(&pass, &Batch::default(), &mut Verdicts::default())?.groups;
+    let (mut asleep, mut verdicts) = Default::default();
+    let judged = Judged::of(&pass, &groups, rules, (&[], now), &mut asleep, &mut verdicts, progress)?;
     Ok(Replayed { findings: judged.findings, engines: judged.engines, first_record: judged.first_record })
 }
 
@@ -45,7 +48,7 @@ pub fn replayed(
 pub fn doubts(store: &mut Store, rules: &Rules, now: Instant) -> Result<Vec<(Source, String)>, store::StoreError> {
     let pass = store.begin()?;
     let mut asked = Vec::new();
-    for group in Seen::load(&pass, &Batch::default())?.groups {
+    for group in Seen::load(&pass, &Batch::default(), &mut Verdicts::default())?.groups {
         let fleet = fleet_of(&pass, &group, rules, now)?;
         asked.extend(fleet.engines.iter().flat_map(judge::doubts::all));
     }
@@ -64,7 +67,7 @@ pub fn otherwise(
     now: Instant,
 ) -> Result<Option<Otherwise>, store::StoreError> {
     let pass = store.begin()?;
-    let groups = Seen::load(&pass, &Batch::default())?.groups;
+    let groups = Seen::load(&pass, &Batch::default(), &mut Verdicts::default())?.groups;
     let Some(group) = groups.into_iter().find(|group| group.iter().any(|tail| **tail == *finding.tail)) else {
         return Ok(None);
     };
@@ -79,9 +82,12 @@ pub fn otherwise(
 pub(super) struct Judged {
     pub(super) findings: Vec<Finding>,
     pub(super) engines: Vec<EngineView>,
-    pub(super) aircraft: Vec<AircraftHistory>,
+    /// Each aircraft and its last record.
+    pub(super) aircraft: Vec<(Arc<str>, Option<Instant>)>,
     pub(super) actions: Vec<Action>,
     pub(super) first_record: Option<Instant>,
+    /// Tails judged anew; of the others their verdict still stood.
+    pub(super) anew: BTreeSet<String>,
 }
 
 impl Judged {
@@ -89,34 +95,73 @@ impl Judged {
         pass: &Pass<'_>,
         groups: &[Vec<String>],
         rules: &Rules,
-        closings: &[Closing],
+        (closings, now): (&[Closing], Instant),
         asleep: &mut Asleep,
-        now: Instant,
+        verdicts: &mut Verdicts,
         progress: &Progress,
     ) -> Result<Self, store::StoreError> {
-        let zone = rules.config.settings.fleet.time_zone;
-        let mut judged = Self::default();
+        verdicts.keep(groups, rules, closings, now);
+        verdicts.groups.retain(|_, verdict| asleep.meet_again(&verdict.met));
+        let mut judged = Self { engines: verdicts.lend_engines(), ..Self::default() };
+        // Of a first pass the whole past would be kept.
+        let keep = !pass.is_first()?;
         progress.expect(groups.len());
         for group in groups {
-            let fleet = fleet_of(pass, group, rules, now)?;
-            let Judgement { mut findings, mut engines } = judge::judge(&fleet, &*rules.config, zone, closings, now);
-            engines.iter_mut().for_each(|engine| thin(&mut engine.points));
-            findings.sort_by(in_order);
-            asleep.meet(&mut findings);
-            judged.findings.extend(findings);
-            judged.engines.extend(engines);
-            judged.actions.extend(actions(&fleet));
-            let first = fleet.engines.iter().filter_map(|e| e.events.first()).map(|e| e.at).min();
-            judged.first_record = [judged.first_record, first].into_iter().flatten().min();
-            judged.aircraft.extend(fleet.aircraft);
+            if let Some(verdict) = verdicts.groups.get(group) {
+                let mut findings = verdict.findings.clone();
+                asleep.meet(&mut findings);
+                judged.add(findings, verdict.rest.clone());
+            } else {
+                let (verdict, engines) = judge_group(pass, group, rules, (closings, now), asleep)?;
+                judged.anew.extend(group.iter().cloned());
+                judged.engines.extend(engines);
+                if keep {
+                    judged.add(verdict.findings.clone(), verdict.rest.clone());
+                    verdicts.groups.insert(group.clone(), verdict);
+                } else {
+                    judged.add(verdict.findings, verdict.rest);
+                }
+            }
             progress.step();
         }
         judged.findings.sort_by(in_order);
         judged.engines.sort_by(|a, b| (&a.tail, &a.position, &a.serial).cmp(&(&b.tail, &b.position, &b.serial)));
-        judged.aircraft.sort_by(|a, b| a.tail.cmp(&b.tail));
+        judged.aircraft.sort_by(|a, b| a.0.cmp(&b.0));
         judged.actions.sort_by_key(|a| a.at);
         Ok(judged)
     }
+
+    fn add(&mut self, findings: Vec<Finding>, rest: Rest) {
+        self.findings.extend(findings);
+        self.aircraft.extend(rest.aircraft);
+        self.actions.extend(rest.actions);
+        self.first_record = [self.first_record, rest.first_record].into_iter().flatten().min();
+    }
+}
+
+/// What the judges say of one group, and its engines.
+fn judge_group(
+    pass: &Pass<'_>,
+    group: &[String],
+    rules: &Rules,
+    (closings, now): (&[Closing], Instant),
+    asleep: &mut Asleep,
+) -> Result<(Verdict, Vec<EngineView>), store::StoreError> {
+    let fleet = fleet_of(pass, group, rules, now)?;
+    let zone = rules.config.settings.fleet.time_zone;
+    let Judgement { mut findings, mut engines } = judge::judge(&fleet, &*rules.config, zone, closings, now);
+    engines.iter_mut().for_each(|engine| thin(&mut engine.points));
+    findings.sort_by(in_order);
+    let met = asleep.meet(&mut findings);
+    findings.shrink_to_fit();
+    let last = |a: &AircraftHistory| (a.tail.clone(), a.last_log.max(a.last_recording));
+    let rest = Rest {
+        aircraft: fleet.aircraft.iter().map(last).collect(),
+        actions: actions(&fleet),
+        first_record: fleet.engines.iter().filter_map(|e| e.events.first()).map(|e| e.at).min(),
+    };
+    let serials = engines.iter().map(|e| e.serial.clone()).collect();
+    Ok((Verdict { as_of: now, findings, met, serials, rest }, engines))
 }
 
 /// By moment, then by identity.

@@ -1,6 +1,7 @@
 //! What a pass tells: the morning that digest and page are made of, and letters written into its transaction.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use chrono::{NaiveDate, TimeDelta};
 use tracing::{error, warn};
@@ -10,7 +11,6 @@ use super::seen::Seen;
 use super::{DigestWish, Rules};
 use crate::alerts::{Alert, Audience, Bundle, Outcome, Unplaced};
 use crate::daemon::pictures;
-use crate::engine::AircraftHistory;
 use crate::judge::{Kind, RulesFor as _};
 use crate::records::{Instant, Rejection};
 use crate::report::{self, Freshness, Letter, Morning};
@@ -38,12 +38,12 @@ pub(super) fn morning(
         .map(|a| &**a.tail())
         .collect();
     let spoilt = seen.spoilt();
-    let freshness = |a: &AircraftHistory| Freshness {
-        tail: a.tail.clone(),
-        last_record: a.last_log.max(a.last_recording),
-        silent: silent.contains(&*a.tail),
-        missing: seen.missing.contains(&*a.tail),
-        spoilt: spoilt.contains(&*a.tail),
+    let freshness = |(tail, last_record): &(Arc<str>, Option<Instant>)| Freshness {
+        tail: tail.clone(),
+        last_record: *last_record,
+        silent: silent.contains(&**tail),
+        missing: seen.missing.contains(&**tail),
+        spoilt: spoilt.contains(&**tail),
     };
     let pictures = pictures::pictures(pass, &judged.engines, &outcome.alerts, now)?;
     Ok(Morning {

@@ -45,7 +45,7 @@ impl Service {
             }
             // The digest goes all the same, and says so: silence must not look like health. So does what the calendar
             // and people bring.
-            let due = Tick::now() >= self.next_judgement || self.digest_due(Utc::now()).is_some();
+            let due = Tick::now() >= self.next_judgement || self.judge_again || self.digest_due(Utc::now()).is_some();
             if !self.hung || due {
                 let why = format!("no answer for {} s", HUNG.as_secs());
                 warn!(%why, "the fleet folder does not answer");
@@ -101,10 +101,9 @@ impl Service {
         }
         let folders = Folders::of(&batch);
         // With nothing new the answer only changes with the calendar: judge now and then.
-        let nothing_new = batch.changes.is_empty()
-            && self.folders.as_ref() == Some(&folders)
-            && self.digest_due(Utc::now()).is_none();
-        if nothing_new && Tick::now() < self.next_judgement {
+        let same_folders = self.folders.as_ref() == Some(&folders);
+        let nothing_new = batch.changes.is_empty() && same_folders && self.digest_due(Utc::now()).is_none();
+        if nothing_new && !self.judge_again && Tick::now() < self.next_judgement {
             let now = Utc::now();
             if let Some(figures) = self.figures.as_mut().filter(|_| batch.unreachable.is_none()) {
                 figures.last_scan = Some(now);
@@ -112,6 +111,9 @@ impl Service {
             }
             self.refresh(now);
             return Ok(());
+        }
+        if !same_folders {
+            self.verdicts.lapse();
         }
         self.judge(batch, looking)?;
         self.folders = Some(folders);
@@ -127,9 +129,18 @@ impl Service {
             Some(_) => self.figures.as_ref().and_then(|figures| figures.last_scan),
         };
         let wish = self.digest_due(now).map_or(DigestWish::No, DigestWish::For);
-        let done = pass::run(&mut self.store, &self.rules, batch, now, wish)?;
+        // What is new concerns some aircraft; the calendar concerns all, and is looked at as often as without news.
+        let whole = started >= self.next_judgement || wish != DigestWish::No;
+        if whole {
+            self.verdicts.lapse();
+        }
+        let verdicts = std::mem::take(&mut self.verdicts);
+        let done = pass::run(&mut self.store, &self.rules, batch, now, wish, verdicts)?;
         self.written()?;
-        self.next_judgement = Tick::now() + JUDGE_EVERY;
+        self.judge_again = false;
+        if whole {
+            self.next_judgement = Tick::now() + JUDGE_EVERY;
+        }
         self.foreign = self.store.foreign_writes()?;
         if done.morning.is_none() {
             self.next_judgement = Tick::now();
@@ -145,11 +156,12 @@ impl Service {
                 took_s = took,
                 "pass"
             );
-            match publish(&self.state, &self.store, &done, (last_scan, took), now) {
+            match publish(&self.state, &self.store, &done, whole, (last_scan, took), now) {
                 Ok(figures) => self.figures = Some(figures),
                 Err(error) => error!(%error, "page or metrics not written"),
             }
         }
+        self.verdicts = done.into_verdicts();
         Ok(())
     }
 

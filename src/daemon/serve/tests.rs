@@ -33,6 +33,8 @@ fn service(folder: &std::path::Path, looking: Duration) -> (Service, mpsc::Recei
         hung: false,
         next_look: Tick::now(),
         next_judgement: Tick::now(),
+        judge_again: false,
+        verdicts: Verdicts::default(),
         handing: Handing::default(),
         foreign: 0,
         folders: None,

@@ -11,17 +11,22 @@ use super::html::escape;
 use super::{Morning, break_in_sheet};
 use crate::judge::EngineView;
 
-/// All files of the page: path relative to the page's folder, and content.
-pub fn pages(morning: &Morning) -> Vec<(String, Vec<u8>)> {
+/// The files of the page: path relative to the page's folder, and content. Of engines on other tails than `wanted` none:
+/// those files are as they were.
+pub fn pages<'a>(
+    morning: &'a Morning,
+    wanted: impl Fn(&str) -> bool + 'a,
+) -> impl Iterator<Item = (String, Vec<u8>)> + 'a {
     let names = names(&morning.engines);
-    let mut out = vec![("index.html".to_owned(), index::page(morning, &names).into_bytes())];
-    for (engine, name) in morning.engines.iter().zip(&names) {
-        out.push((format!("engine/{name}.html"), engine::page(morning, engine, name).into_bytes()));
-        if let Some(sheet) = break_in_sheet::sheet(morning, engine) {
-            out.push((format!("break-in/{name}.html"), sheet.into_bytes()));
-        }
-    }
-    out
+    let index = ("index.html".to_owned(), index::page(morning, &names).into_bytes());
+    let engines = morning.engines.iter().zip(names).filter(move |(engine, _)| wanted(&engine.tail));
+    // One at a time: together the pages of a hundred engines are some ten megabytes.
+    let of_engine = |(engine, name): (&EngineView, String)| {
+        let page = (format!("engine/{name}.html"), engine::page(morning, engine, &name).into_bytes());
+        let sheet = break_in_sheet::sheet(morning, engine);
+        std::iter::once(page).chain(sheet.map(|sheet| (format!("break-in/{name}.html"), sheet.into_bytes())))
+    };
+    std::iter::once(index).chain(engines.flat_map(of_engine))
 }
 
 /// A file name for each engine, made of its serial. A serial is free text: what could leave the

@@ -10,7 +10,7 @@ fn text(pages: &[(String, Vec<u8>)], path: &str) -> String {
 #[test]
 fn every_engine_has_a_page_and_every_link_leads_somewhere() {
     let m = sample::morning();
-    let pages = pages(&m);
+    let pages: Vec<_> = pages(&m, |_| true).collect();
     let index = text(&pages, "index.html");
     for e in &m.engines {
         assert!(pages.iter().any(|p| p.0 == format!("engine/{}.html", e.serial)));
@@ -24,7 +24,7 @@ fn every_engine_has_a_page_and_every_link_leads_somewhere() {
 /// No script, nothing fetched: the page is read on machines that are not on a network.
 #[test]
 fn nothing_comes_from_elsewhere() {
-    for (path, bytes) in pages(&sample::morning()) {
+    for (path, bytes) in pages(&sample::morning(), |_| true) {
         let text = String::from_utf8(bytes).unwrap();
         for forbidden in ["<script", "src=\"http", "href=\"http", "url(", "@import", "<link"] {
             assert!(!text.contains(forbidden), "{path} has {forbidden}");
@@ -39,7 +39,7 @@ fn nothing_comes_from_elsewhere() {
 /// out, headers that say what they head, pictures with words, and what scrolls can be reached.
 #[test]
 fn pages_can_be_used_without_a_mouse_and_without_eyes() {
-    for (path, bytes) in pages(&sample::morning()) {
+    for (path, bytes) in pages(&sample::morning(), |_| true) {
         let text = String::from_utf8(bytes).unwrap();
         assert_eq!((text.matches("<main").count(), text.matches("<h1").count()), (1, 1), "{path}");
         assert!(text.contains(":focus-visible"), "{path}");
@@ -68,7 +68,7 @@ fn a_serial_cannot_leave_the_folder_or_hide_another() {
     m.engines[0].serial = "../../etc/x".into();
     m.engines[1].serial = "A/1".into();
     m.engines[2].serial = "a 1".into();
-    let paths: Vec<String> = pages(&m).into_iter().map(|p| p.0).collect();
+    let paths: Vec<String> = pages(&m, |_| true).map(|p| p.0).collect();
     assert!(paths.iter().all(|p| !p.contains("..") && p.matches('/').count() <= 1), "{paths:?}");
     let mut lower: Vec<String> = paths.iter().map(|p| p.to_lowercase()).collect();
     lower.sort();
@@ -80,7 +80,7 @@ fn a_serial_cannot_leave_the_folder_or_hide_another() {
 #[ignore = "writes pages to look at"]
 fn look() {
     let folder = std::path::PathBuf::from(std::env::var("LOOK").unwrap()).join("page");
-    for (path, bytes) in pages(&sample::morning()) {
+    for (path, bytes) in pages(&sample::morning(), |_| true) {
         let file = folder.join(path);
         std::fs::create_dir_all(file.parent().unwrap()).unwrap();
         std::fs::write(file, bytes).unwrap();

@@ -1,0 +1,109 @@
+//! What the judges said last, group by group, so that a row that lands has only its own aircraft judged anew.
+//!
+//! What they say of a group of tails follows from its records, the rules, the rate alerts people closed, and the moment.
+//! A verdict stands while the first three are as they were. How far the moment may lag is for the service to say, which
+//! lets all verdicts lapse as often as it would look for what the calendar brings; a digest never rests on an old one.
+
+use std::collections::{BTreeSet, HashMap, HashSet};
+use std::sync::Arc;
+
+use chrono::TimeDelta;
+
+use super::Rules;
+use crate::alerts::Action;
+use crate::judge::{Closing, EngineView, Finding};
+use crate::records::{Instant, Rejection};
+use crate::shell::scan::{Batch, Change};
+
+/// No verdict stands for longer, whatever the clock did.
+const STANDS: TimeDelta = TimeDelta::minutes(10);
+
+/// What is kept from pass to pass; empty, everything is judged.
+#[derive(Debug, Default)]
+pub struct Verdicts {
+    /// Under which the groups were judged.
+    rules: Option<Rules>,
+    closings: Vec<Closing>,
+    /// What the files of a tail say of who it shares engines with, and what could not be read.
+    pub(super) tails: HashMap<String, OfTail>,
+    pub(super) groups: HashMap<Vec<String>, Verdict>,
+    /// Of all groups here.
+    engines: Vec<EngineView>,
+}
+
+/// What the records of one tail say before anything is judged.
+#[derive(Clone, Debug)]
+pub(super) struct OfTail {
+    pub(super) serials: BTreeSet<Arc<str>>,
+    pub(super) rejections: Vec<Rejection>,
+}
+
+/// What was said of one group.
+#[derive(Debug)]
+pub(super) struct Verdict {
+    pub(super) as_of: Instant,
+    /// All but the settled past of alerts that sleep, in order.
+    pub(super) findings: Vec<Finding>,
+    /// Sleeping alerts that met their finding, by number.
+    pub(super) met: Vec<u32>,
+    pub(super) serials: HashSet<Arc<str>>,
+    pub(super) rest: Rest,
+}
+
+/// What beside findings and engines is known of a group.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Rest {
+    /// Each aircraft and its last record.
+    pub(super) aircraft: Vec<(Arc<str>, Option<Instant>)>,
+    /// Entries of the log about alerts.
+    pub(super) actions: Vec<Action>,
+    pub(super) first_record: Option<Instant>,
+}
+
+impl Verdicts {
+    /// From here on everything is judged anew.
+    pub fn lapse(&mut self) {
+        self.groups.clear();
+        self.engines.clear();
+    }
+
+    /// Takes the engines back that were lent to a morning.
+    pub(super) fn with_engines(mut self, engines: Vec<EngineView>) -> Self {
+        self.engines = engines;
+        self
+    }
+
+    /// Drops what the files of a batch may have changed.
+    pub(super) fn forget(&mut self, batch: &Batch) {
+        let path = |change: &Change| match change {
+            Change::Put(row, _) => Some(row.path.clone()),
+            Change::Remove(path) => Some(path.clone()),
+            // The same content, seen at another time.
+            Change::Touch(_) => None,
+        };
+        let paths: Vec<String> = batch.changes.iter().filter_map(path).collect();
+        let changed: HashSet<&str> = paths.iter().filter_map(|path| path.split('/').next()).collect();
+        self.tails.retain(|tail, _| !changed.contains(tail.as_str()));
+        self.groups.retain(|group, _| !group.iter().any(|tail| changed.contains(tail.as_str())));
+    }
+
+    /// Drops what was judged of other groups, under other rules, with other closings, or at another time.
+    pub(super) fn keep(&mut self, groups: &[Vec<String>], rules: &Rules, closings: &[Closing], now: Instant) {
+        let same = |r: &Rules| Arc::ptr_eq(&r.config, &rules.config) && Arc::ptr_eq(&r.models, &rules.models);
+        if !self.rules.as_ref().is_some_and(same) || self.closings != closings {
+            self.lapse();
+            self.rules = Some(rules.clone());
+            self.closings = closings.to_vec();
+        }
+        let groups: HashSet<&Vec<String>> = groups.iter().collect();
+        self.groups
+            .retain(|group, verdict| groups.contains(group) && verdict.as_of <= now && now - verdict.as_of < STANDS);
+    }
+
+    /// The engines of the groups that stand.
+    pub(super) fn lend_engines(&mut self) -> Vec<EngineView> {
+        let mut engines = std::mem::take(&mut self.engines);
+        engines.retain(|engine| self.groups.values().any(|verdict| verdict.serials.contains(&engine.serial)));
+        engines
+    }
+}
