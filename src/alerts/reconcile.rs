@@ -223,6 +223,7 @@ fn withdraw(alert: &mut Alert, now: Instant, steps: &mut BTreeMap<u32, Step>) {
 /// over the same records gives the same numbers).
 fn raise(alerts: &mut Vec<Alert>, mut new: Vec<Finding>, last: u32, pass: &Pass<'_>, steps: &mut BTreeMap<u32, Step>) {
     new.sort_by_cached_key(|f| (f.raised, f.key()));
+    alerts.reserve_exact(new.len());
     let mut number = alerts.last().map_or(0, |a| a.number).max(last);
     for finding in new {
         number += 1;

@@ -52,10 +52,9 @@ pub fn run(cli: &Cli, options: &Options) -> Result<u8, Stop> {
             eprintln!("cowlwatch: {error}");
         }
     }
-    let mut alerts = store.alerts()?;
-    alerts.retain(|a| a.is_live() || done.changed.contains(&a.number));
-    print(&done, &alerts, &rules, options.view.json)?;
-    Ok(failing(&alerts, options.view.fail_on.map(Level::from)))
+    let live = store.live_alerts()?;
+    print(&store, &done, &live, &rules, options.view.json)?;
+    Ok(failing(&live, options.view.fail_on.map(Level::from)))
 }
 
 /// Looks at everything there is and judges it.
@@ -71,12 +70,12 @@ pub fn watched(
     digests: bool,
     progress: &Progress,
 ) -> Result<Done, Stop> {
-    pass::drop_unreadable(store)?;
+    let mut verdicts = pass::drop_unreadable(store)?;
     let (mut read, mut first) = (0, true);
     loop {
         let batch = batch(store, rules, progress)?;
         let digest = if digests && batch.left == 0 { digest_due(store, rules, now)? } else { DigestWish::No };
-        let mut done = pass::run(store, rules, batch, now, digest, pass::Verdicts::default())?;
+        let mut done = pass::run(store, rules, batch, now, digest, verdicts)?;
         if done.morning.is_some() {
             if !first {
                 // Files of earlier batches of this round count as read in it.
@@ -87,6 +86,7 @@ pub fn watched(
         }
         read += done.counts.read;
         first = false;
+        verdicts = done.into_verdicts();
     }
 }
 
@@ -143,11 +143,12 @@ pub fn runtime() -> Result<tokio::runtime::Runtime, Stop> {
         .map_err(|e| Stop::new(exit::UNAVAILABLE, format!("cannot start: {e}")))
 }
 
-/// `alerts`: those that are live, and those that changed.
-fn print(done: &Done, alerts: &[Alert], rules: &Rules, as_json: bool) -> Result<(), Stop> {
+fn print(store: &Store, done: &Done, live: &[Alert], rules: &Rules, as_json: bool) -> Result<(), Stop> {
     let zone = rules.config.settings.fleet.time_zone;
     if as_json {
-        return output::json(&json::scan(done.as_of, zone, counts(done), done.engines(), alerts));
+        let mut alerts = store.alerts()?;
+        alerts.retain(|a| a.is_live() || done.changed.contains(&a.number));
+        return output::json(&json::scan(done.as_of, zone, counts(done), done.engines(), &alerts));
     }
     let c = done.counts;
     output::line(&format!(
@@ -160,8 +161,7 @@ fn print(done: &Done, alerts: &[Alert], rules: &Rules, as_json: bool) -> Result<
     if done.rejections().len() > 20 {
         output::line(&format!("  … and {} more: cowlwatch check", done.rejections().len() - 20))?;
     }
-    let live: Vec<_> = alerts.iter().filter(|a| a.is_live()).cloned().collect();
-    output::print(&status::alerts(&live, done.as_of, zone))
+    output::print(&status::alerts(live, done.as_of, zone))
 }
 
 pub fn counts(done: &Done) -> json::FileCounts {

@@ -103,7 +103,7 @@ const FILLING_MIN: i64 = 10;
 pub fn run(
     store: &mut Store,
     rules: &Rules,
-    batch: Batch,
+    mut batch: Batch,
     now: Instant,
     digest: DigestWish,
     mut verdicts: Verdicts,
@@ -119,6 +119,8 @@ pub fn run(
         verdicts.lapse();
     }
     apply(&pass, &batch)?;
+    // What was read is in the state: it need not be in memory twice while the fleet is judged.
+    batch.changes = Vec::new();
     let first = pass.is_first()?;
     // The first summary is of the whole fleet, also where its folder is still being filled.
     let filling = first && batch.waiting > 0 && now - pass.began(now)? < chrono::TimeDelta::minutes(FILLING_MIN);
@@ -206,16 +208,18 @@ pub fn take_in(store: &mut Store, batch: &Batch) -> Result<(), store::StoreError
 }
 
 /// Drops stored records of another shape than this program's before the first look, which then reads their files
-/// again, so that nothing is judged without them.
+/// again, so that nothing is judged without them. Gives what the first pass need not read once more.
 ///
 /// # Errors
 /// What the state said.
-pub fn drop_unreadable(store: &mut Store) -> Result<(), store::StoreError> {
+pub fn drop_unreadable(store: &mut Store) -> Result<Verdicts, store::StoreError> {
     let pass = store.begin()?;
+    let mut verdicts = Verdicts::default();
     for tail in pass.tails()? {
-        pass.records_of::<FileRecords>(&tail)?;
+        verdicts.see(&pass, &tail)?;
     }
-    pass.commit()
+    pass.commit()?;
+    Ok(verdicts)
 }
 
 /// Pictures of runs kept for each tail: those of some weeks.
@@ -229,10 +233,11 @@ fn apply(pass: &Pass<'_>, batch: &Batch) -> Result<(), store::StoreError> {
                 for rejection in &records.rejections {
                     warn!(at = %rejection.source, found = %rejection.found, expected = %rejection.expected, "not read");
                 }
-                if records.nothing_made_out()
+                if records.says_nothing()
                     && let Some(before) = pass.records_in::<FileRecords>(&row.path)?
+                    && let Some(spoilt) = before.spoilt(records, &row.path)
                 {
-                    pass.put_file(row, &before.spoilt(records))?;
+                    pass.put_file(row, &spoilt)?;
                     continue;
                 }
                 let file = pass.put_file(row, records)?;

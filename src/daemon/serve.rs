@@ -75,6 +75,8 @@ struct Service {
     /// Something beside files is new.
     judge_again: bool,
     verdicts: Verdicts,
+    /// Looks out for changes in the fleet folder until it is dropped.
+    watcher: std::sync::mpsc::Sender<()>,
     handing: Handing,
     foreign: i64,
     /// Folders as the last judgement saw them.
@@ -94,10 +96,11 @@ pub async fn serve(rules: Rules, mut store: Store, state: PathBuf, delivery: Del
     };
     let (events, mut inbox) = mpsc::channel(64);
     // A state that cannot be written now is told of by the first pass.
-    match pass::drop_unreadable(&mut store) {
+    let verdicts = match pass::drop_unreadable(&mut store) {
         Err(error) if !error.may_pass() => return Ended::State(error),
-        _ => {}
-    }
+        dropped => dropped.unwrap_or_default(),
+    };
+    let folder = rules.config.settings.fleet.folder.clone();
     let foreign = store.foreign_writes().unwrap_or(0);
     let mut service = Service {
         rules,
@@ -112,7 +115,8 @@ pub async fn serve(rules: Rules, mut store: Store, state: PathBuf, delivery: Del
         next_look: Tick::now(),
         next_judgement: Tick::now(),
         judge_again: false,
-        verdicts: Verdicts::default(),
+        verdicts,
+        watcher: stir(folder.clone(), events.clone()),
         handing: Handing::default(),
         foreign,
         folders: None,
@@ -124,9 +128,8 @@ pub async fn serve(rules: Rules, mut store: Store, state: PathBuf, delivery: Del
         Ok(signals) => signals,
         Err(error) => return Ended::Io(error),
     };
-    let watcher = stir(service.rules.config.settings.fleet.folder.clone(), events);
     let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Ready]);
-    info!(folder = %service.rules.config.settings.fleet.folder.display(), "watching");
+    info!(folder = %folder.display(), "watching");
     let ended = loop {
         let event = tokio::select! {
             event = inbox.recv() => event.unwrap_or(Event::Stop),
@@ -143,7 +146,6 @@ pub async fn serve(rules: Rules, mut store: Store, state: PathBuf, delivery: Del
         }
         let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Watchdog]);
     };
-    drop(watcher);
     signals.abort();
     ended
 }
@@ -237,6 +239,11 @@ impl Service {
                 match (settings.digest.schedule.parse(), Delivery::new(settings.mail.as_ref(), &self.state)) {
                     (Ok(schedule), Ok(delivery)) => {
                         notice::changes(&rules, &self.rules);
+                        let folder = &settings.fleet.folder;
+                        if *folder != self.rules.config.settings.fleet.folder {
+                            self.watcher = stir(folder.clone(), self.events.clone());
+                            info!(folder = %folder.display(), "watching");
+                        }
                         self.schedule = schedule;
                         self.delivery = Arc::new(delivery);
                         self.rules = rules;

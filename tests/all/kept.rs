@@ -89,6 +89,30 @@ fn a_file_that_is_spoilt_takes_no_alert_with_it() {
     assert!(!digest(folder.path(), MORNING[2]).contains("cannot be read"));
 }
 
+/// Cut down to its header, or with no row that can still be read, a log says as little as one that is saved over.
+#[test]
+fn a_log_without_its_rows_takes_no_alert_with_it() {
+    let folder = fleet(&[("N01Z", ""), ("N02Z", "")]);
+    assert_eq!(scan(folder.path(), MORNING[0]), ["1 open", "2 open"]);
+    let logs = ["N01Z", "N02Z"].map(|tail| folder.path().join("fleet").join(tail).join("logbook.csv"));
+    let whole = fs::read_to_string(&logs[0]).unwrap();
+    fs::write(&logs[0], format!("{}\n", whole.lines().next().unwrap())).unwrap();
+    fs::write(&logs[1], whole.replace("2026-11-2", "November 2")).unwrap();
+    assert_eq!(scan(folder.path(), MORNING[1]), ["1 open", "2 open"]);
+    let said = digest(folder.path(), MORNING[2]);
+    assert!(said.contains("files of 2 aircraft cannot be read"), "{said}");
+    let words = "N01Z/logbook.csv: no entry left of 2, expected the log, or no file; until it is mended, what it said before counts";
+    assert!(said.contains(words), "{said}");
+    // Rows again, whatever they say; and no file at all is meant.
+    fs::write(&logs[0], whole.replace("metal", "clean")).unwrap();
+    fs::remove_file(&logs[1]).unwrap();
+    assert_eq!(scan(folder.path(), MORNING[2]), ["1 closed", "2 closed"]);
+    // One that never had a row is no mistake.
+    fs::write(&logs[1], format!("{}\n", whole.lines().next().unwrap())).unwrap();
+    scan(folder.path(), MORNING[2]);
+    assert!(!digest(folder.path(), MORNING[2]).contains("cannot be read"));
+}
+
 /// Work is entered days late: what it ended is told in the next digest all the same.
 #[test]
 fn what_a_late_entry_ended_is_told() {

@@ -116,3 +116,31 @@ fn a_reload_lists_what_changed_and_keeps_numbers_and_the_old_one_on_a_mistake() 
     service.signal(Signal::HUP);
     service.wait_for("configuration unchanged", 1);
 }
+
+/// The new folder is watched from the reload on: a file there is seen long before the next look is due.
+#[test]
+fn another_fleet_folder_is_watched_after_a_reload() {
+    let folder = copy_demo();
+    let at = folder.path().join("demo-fleet");
+    let config = at.join("cowlwatch.toml");
+    let text = fs::read_to_string(&config).unwrap().replace("[fleet]\n", "[fleet]\nscan_every_s = 3600\n");
+    let (old, new) = (at.join("fleet"), at.join("other"));
+    for tail in ["N02KM", "N03KM", "N04KM", "N05KM", "N06KM", "N07KM", "N08KM"] {
+        fs::remove_dir_all(old.join(tail)).unwrap();
+    }
+    crate::support::copy(&old, &new);
+    fs::write(&config, &text).unwrap();
+    let service = Service::start(folder.path(), "demo-fleet/cowlwatch.toml");
+    service.wait_for(" pass ", 1);
+    fs::write(&config, text.replace("folder = \"fleet\"", "folder = \"other\"")).unwrap();
+    service.signal(Signal::HUP);
+    service.wait_for("configuration read anew", 1);
+    service.wait_for(" pass ", 2);
+    // What the reload and the letters before it asked for is over.
+    std::thread::sleep(Duration::from_secs(3));
+    let passes = service.said().matches(" pass ").count();
+    let log = new.join("N01KM/logbook.csv");
+    let rows = fs::read_to_string(&log).unwrap();
+    fs::write(&log, rows.trim_end().rsplit_once('\n').unwrap().0).unwrap();
+    assert!(service.wait_for(" pass ", passes + 1).contains("pass read=1"));
+}

@@ -153,6 +153,8 @@ fn judge_group(
     engines.iter_mut().for_each(|engine| thin(&mut engine.points));
     findings.sort_by(in_order);
     let met = asleep.meet(&mut findings);
+    // They are kept, and on a first pass there are very many.
+    findings.iter_mut().for_each(|finding| finding.evidence.0.shrink_to_fit());
     findings.shrink_to_fit();
     let last = |a: &AircraftHistory| (a.tail.clone(), a.last_log.max(a.last_recording));
     let rest = Rest {

@@ -1,14 +1,13 @@
 //! What the state and the last look say about files and folders: who is there, what could not be read, who shares engines.
 
-use std::collections::hash_map::Entry;
 use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
 use super::Rules;
-use super::verdicts::{OfTail, Verdicts};
+use super::verdicts::Verdicts;
 use crate::judge::{self, Finding, RulesFor as _, gaps};
 use crate::records::{Instant, Rejection, Source};
-use crate::shell::scan::{Batch, FileRecords};
+use crate::shell::scan::Batch;
 use crate::shell::store::{self, Pass};
 
 /// What the state and the last look say about files and folders.
@@ -30,10 +29,7 @@ impl Seen {
         let tails = pass.tails()?;
         let known = tails.len();
         for tail in tails {
-            let known = match verdicts.tails.entry(tail.clone()) {
-                Entry::Occupied(known) => known.into_mut(),
-                Entry::Vacant(new) => new.insert(of_tail(pass, &tail)?),
-            };
+            let known = verdicts.see(pass, &tail)?;
             rejections.extend(known.rejections.iter().cloned());
             let serials = known.serials.clone();
             rejections.extend(pass.unread(&tail)?.map(unread));
@@ -83,16 +79,6 @@ impl Seen {
         found.extend(gaps::missing(&self.missing, self.known, self.unreachable.as_deref(), now));
         found.into_iter().map(|f| judge::levelled(f.clone(), &rules.config.rules(&f.tail, "", ""))).collect()
     }
-}
-
-fn of_tail(pass: &Pass<'_>, tail: &str) -> Result<OfTail, store::StoreError> {
-    let (mut serials, mut rejections) = (BTreeSet::new(), Vec::new());
-    for (_, records) in pass.records_of::<FileRecords>(tail)? {
-        let listed = records.aircraft.iter().flat_map(|a| &a.engines).map(|e| &e.serial);
-        serials.extend(listed.chain(records.entries.iter().filter_map(|e| e.serial.as_ref())).cloned());
-        rejections.extend(records.rejections);
-    }
-    Ok(OfTail { serials, rejections })
 }
 
 /// Of files whose records another version of this program stored, and that are not there to be read again.

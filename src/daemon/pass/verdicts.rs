@@ -4,6 +4,7 @@
 //! A verdict stands while the first three are as they were. How far the moment may lag is for the service to say, which
 //! lets all verdicts lapse as often as it would look for what the calendar brings; a digest never rests on an old one.
 
+use std::collections::hash_map::Entry;
 use std::collections::{BTreeSet, HashMap, HashSet};
 use std::sync::Arc;
 
@@ -13,7 +14,8 @@ use super::Rules;
 use crate::alerts::Action;
 use crate::judge::{Closing, EngineView, Finding};
 use crate::records::{Instant, Rejection};
-use crate::shell::scan::{Batch, Change};
+use crate::shell::scan::{Batch, Change, FileRecords};
+use crate::shell::store::{Pass, StoreError};
 
 /// No verdict stands for longer, whatever the clock did.
 const STANDS: TimeDelta = TimeDelta::minutes(10);
@@ -25,7 +27,7 @@ pub struct Verdicts {
     rules: Option<Rules>,
     closings: Vec<Closing>,
     /// What the files of a tail say of who it shares engines with, and what could not be read.
-    pub(super) tails: HashMap<String, OfTail>,
+    tails: HashMap<String, OfTail>,
     pub(super) groups: HashMap<Vec<String>, Verdict>,
     /// Of all groups here.
     engines: Vec<EngineView>,
@@ -67,6 +69,14 @@ impl Verdicts {
         self.engines.clear();
     }
 
+    /// What the files of a tail say, read if it is not known.
+    pub(super) fn see(&mut self, pass: &Pass<'_>, tail: &str) -> Result<&OfTail, StoreError> {
+        Ok(match self.tails.entry(tail.to_owned()) {
+            Entry::Occupied(known) => known.into_mut(),
+            Entry::Vacant(new) => new.insert(of_tail(pass, tail)?),
+        })
+    }
+
     /// Takes the engines back that were lent to a morning.
     pub(super) fn with_engines(mut self, engines: Vec<EngineView>) -> Self {
         self.engines = engines;
@@ -106,4 +116,14 @@ impl Verdicts {
         engines.retain(|engine| self.groups.values().any(|verdict| verdict.serials.contains(&engine.serial)));
         engines
     }
+}
+
+fn of_tail(pass: &Pass<'_>, tail: &str) -> Result<OfTail, StoreError> {
+    let (mut serials, mut rejections) = (BTreeSet::new(), Vec::new());
+    for (_, records) in pass.records_of::<FileRecords>(tail)? {
+        let listed = records.aircraft.iter().flat_map(|a| &a.engines).map(|e| &e.serial);
+        serials.extend(listed.chain(records.entries.iter().filter_map(|e| e.serial.as_ref())).cloned());
+        rejections.extend(records.rejections);
+    }
+    Ok(OfTail { serials, rejections })
 }

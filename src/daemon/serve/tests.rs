@@ -35,6 +35,7 @@ fn service(folder: &std::path::Path, looking: Duration) -> (Service, mpsc::Recei
         next_judgement: Tick::now(),
         judge_again: false,
         verdicts: Verdicts::default(),
+        watcher: std::sync::mpsc::channel().0,
         handing: Handing::default(),
         foreign: 0,
         folders: None,

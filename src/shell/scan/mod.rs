@@ -21,7 +21,7 @@ use serde::{Deserialize, Serialize};
 use crate::config::Config;
 use crate::engine::Models;
 use crate::records::monitor::{Reducer, Strip};
-use crate::records::{Aircraft, LogEntry, Rejection, RunSummary};
+use crate::records::{Aircraft, LogEntry, Rejection, RunSummary, Source};
 use crate::shell::store::{FileRow, Known};
 use read::Outcome;
 
@@ -49,21 +49,33 @@ pub struct FileRecords {
 }
 
 impl FileRecords {
-    /// The whole file was set aside: saved over, say, or its header gone.
-    pub fn nothing_made_out(&self) -> bool {
-        let nothing = self.aircraft.is_none() && self.entries.is_empty() && self.runs.is_empty();
-        nothing && self.rejections.iter().any(|r| r.whole_file)
+    /// No record came of it.
+    pub fn says_nothing(&self) -> bool {
+        self.aircraft.is_none() && self.entries.is_empty() && self.runs.is_empty()
     }
 
     /// What the file said before counts until what is `now` in it can be read again: otherwise a sheet saved over by
-    /// mistake would take its warnings with it overnight.
-    #[must_use]
-    pub fn spoilt(self, now: &Self) -> Self {
+    /// mistake, or a log cut down to its header, would take its warnings with it overnight. `None`: it may well say
+    /// nothing now.
+    pub fn spoilt(self, now: &Self, path: &str) -> Option<Self> {
         let mut rejections = now.rejections.clone();
-        if let Some(first) = rejections.iter_mut().find(|r| r.whole_file) {
-            first.expected.push_str("; until it is mended, what it said before counts");
+        if !rejections.iter().any(|r| r.whole_file) && !self.entries.is_empty() {
+            rejections.insert(
+                0,
+                Rejection {
+                    source: Source { file: path.into(), line: 0 },
+                    found: format!("no entry left of {}", self.entries.len()),
+                    expected: "the log, or no file".to_owned(),
+                    whole_file: true,
+                },
+            );
         }
-        Self { rejections, ..self }
+        rejections
+            .iter_mut()
+            .find(|r| r.whole_file)?
+            .expected
+            .push_str("; until it is mended, what it said before counts");
+        Some(Self { rejections, ..self })
     }
 }
 

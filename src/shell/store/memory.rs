@@ -73,6 +73,12 @@ impl Store {
         alerts(&self.connection)
     }
 
+    /// Alerts that are not closed, by number.
+    pub fn live_alerts(&self) -> Result<Vec<Alert>> {
+        let sql = "SELECT number, body FROM alerts WHERE state <> 'closed' ORDER BY number";
+        listed(&self.connection, sql, [])
+    }
+
     /// The digest made last.
     pub fn last_digest(&self) -> Result<Option<DigestRow>> {
         last_digest(&self.connection)
