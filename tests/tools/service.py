@@ -2,8 +2,8 @@
 
 usage: service.py PROGRAM FOLDER
 
-Prints: the first pass over everything and the digest of the next morning (`scan`), then of the running service: the
-time until it says it is ready, its peak and what it holds at rest, the time from a record's file being in its place to
+Prints: what a service takes that sees all of it for the first time; the first pass over everything and the digest of
+the next morning (`scan`); then of the running service: the time until it says it is ready, its peak and what it holds at rest, the time from a record's file being in its place to
 the letter in the outbox, and the peak after that. The fleet in FOLDER is changed (a row more), and its state is made.
 """
 
@@ -59,6 +59,24 @@ def wait(condition, seconds, what):
     return time.monotonic() - started
 
 
+def first_by_service():
+    """With a state of its own."""
+    text = (HOME / "cowlwatch.toml").read_text()
+    (HOME / "first.toml").write_text(text.replace('state = "state"', 'state = "state-first"'))
+    path = HOME / "first.log"
+    with open(path, "w") as log:
+        first = subprocess.Popen([PROGRAM, "watch", "--config", "first.toml"], cwd=HOME, stdout=log, stderr=log)
+    try:
+        wait(lambda: " pass " in path.read_text(), 120, "first pass")
+        time.sleep(3)
+        peak, rest = memory(first.pid, "VmHWM"), memory(first.pid, "VmRSS")
+        print(f"service that sees all of it for the first time: peak {peak:.0f} MB, then {rest:.0f} MB")
+    finally:
+        first.send_signal(signal.SIGTERM)
+        first.wait(30)
+
+
+first_by_service()
 logs = sorted((HOME / "fleet").glob("*/logbook.csv"))
 last = max(log.read_text().rstrip().rsplit("\n", 1)[1].split(",")[0] for log in logs)
 day = datetime.date.fromisoformat(last)
