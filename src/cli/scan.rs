@@ -14,8 +14,8 @@ use crate::records::Instant;
 use crate::report::{json, status};
 use crate::shell::log;
 use crate::shell::mail::Delivery;
-use crate::shell::scan::{self, Batch, Look, Progress};
-use crate::shell::store::Store;
+use crate::shell::scan::{Batch, Look, Looking, Progress};
+use crate::shell::store::{Known, Store};
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
@@ -71,9 +71,9 @@ pub fn watched(
     progress: &Progress,
 ) -> Result<Done, Stop> {
     let mut verdicts = pass::drop_unreadable(store)?;
-    let (mut read, mut first) = (0, true);
+    let (mut read, mut first, mut batches) = (0, true, Batches::new(rules, progress));
     loop {
-        let batch = batch(store, rules, progress)?;
+        let batch = batches.next(store)?;
         let digest = if digests && batch.left == 0 { digest_due(store, rules, now)? } else { DigestWish::No };
         let mut done = pass::run(store, rules, batch, now, digest, verdicts)?;
         if done.morning.is_some() {
@@ -92,8 +92,9 @@ pub fn watched(
 
 /// Looks at everything there is without judging it.
 pub fn take_in(store: &mut Store, rules: &Rules, progress: &Progress) -> Result<(), Stop> {
+    let mut batches = Batches::new(rules, progress);
     loop {
-        let batch = batch(store, rules, progress)?;
+        let batch = batches.next(store)?;
         pass::take_in(store, &batch)?;
         if batch.left == 0 {
             return Ok(());
@@ -101,15 +102,36 @@ pub fn take_in(store: &mut Store, rules: &Rules, progress: &Progress) -> Result<
     }
 }
 
-fn batch(store: &Store, rules: &Rules, progress: &Progress) -> Result<Batch, Stop> {
-    let look = Look::at_once(rules.config.clone(), rules.models.clone(), progress.clone());
-    let known = store.known()?;
-    let batch = scan::look(&look, &known);
-    match &batch.unreachable {
-        Some(why) if known.is_empty() => {
-            Err(Stop::new(exit::CANNOT_READ, format!("the fleet folder cannot be read: {why}")))
+/// Batch after batch of one look at the fleet folder; then of another.
+struct Batches {
+    look: Look,
+    going: Option<(Looking, Known)>,
+}
+
+impl Batches {
+    fn new(rules: &Rules, progress: &Progress) -> Self {
+        let look = Look::at_once(rules.config.clone(), rules.models.clone(), progress.clone());
+        Self { look, going: None }
+    }
+
+    fn next(&mut self, store: &Store) -> Result<Batch, Stop> {
+        let (mut looking, known) = match self.going.take() {
+            Some(going) => going,
+            None => {
+                let known = store.known()?;
+                (Looking::begin(&self.look, &known), known)
+            }
+        };
+        let batch = looking.batch(&self.look, &known);
+        match &batch.unreachable {
+            Some(why) if known.is_empty() => {
+                return Err(Stop::new(exit::CANNOT_READ, format!("the fleet folder cannot be read: {why}")));
+            }
+            _ => {}
         }
-        _ => Ok(batch),
+        // What is judged after the last one needs the room.
+        self.going = (batch.left > 0).then_some((looking, known));
+        Ok(batch)
     }
 }
 

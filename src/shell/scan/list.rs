@@ -26,7 +26,6 @@ pub enum Role {
 pub struct Found {
     /// Relative to the fleet folder.
     pub path: String,
-    pub tail: String,
     pub role: Role,
     pub size: u64,
     pub mtime_ns: i64,
@@ -51,6 +50,11 @@ pub fn tails(folder: &Path) -> io::Result<Vec<String>> {
     }
     names.sort();
     Ok(names)
+}
+
+/// The folder under the fleet folder that a path begins with.
+pub fn tail(path: &str) -> &str {
+    path.split('/').next().unwrap_or_default()
 }
 
 /// Size, time in nanoseconds and inode.
@@ -145,7 +149,7 @@ fn walk(folder: &Path, inside: &str, tail: &str, depth: usize, globs: &Globs, li
         }
         let Ok(metadata) = entry.metadata() else { continue };
         let (size, mtime_ns, inode) = stat(&metadata);
-        listing.files.push(Found { path, tail: tail.to_owned(), role, size, mtime_ns, inode });
+        listing.files.push(Found { path, role, size, mtime_ns, inode });
     }
 }
 

@@ -7,29 +7,26 @@
 
 pub mod hands;
 mod list;
+mod looking;
 mod open;
 mod read;
 
-use std::collections::HashSet;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::time::{Duration, Instant as Tick};
+use std::time::Duration;
 
+pub use looking::Looking;
 use serde::{Deserialize, Serialize};
 
 use crate::config::Config;
 use crate::engine::Models;
-use crate::records::monitor::{Reducer, Strip};
+use crate::records::monitor::Strip;
 use crate::records::{Aircraft, LogEntry, Rejection, RunSummary, Source};
 use crate::shell::store::{FileRow, Known};
-use read::Outcome;
 
 /// Raised whenever the same bytes are read differently, so that stored records are made anew.
 const READER_VERSION: u32 = 1;
-/// Changed files taken into one batch, and about how many records of theirs: some ten megabytes.
-const BATCH_FILES: usize = 5_000;
-const BATCH_RECORDS: usize = 20_000;
 /// A file changed less than this ago may still be being written, whatever it looks like.
 const YOUNG: Duration = Duration::from_secs(60);
 
@@ -171,98 +168,9 @@ impl Look {
     }
 }
 
-/// Looks once. `known` is what the state remembers.
+/// Looks once and reads one batch. `known` is what the state remembers.
 pub fn look(look: &Look, known: &Known) -> Batch {
-    let started = Tick::now();
-    let mut batch = Batch::default();
-    let tails = match list::tails(&look.folder) {
-        Ok(tails) => tails,
-        Err(error) => {
-            batch.unreachable = Some(format!("{}: {error}", look.folder.display()));
-            return batch;
-        }
-    };
-    let mut seen = vec![false; known.len()];
-    let (mut logs, mut monitors) = (Vec::new(), Vec::new());
-    look.progress.expect(tails.len());
-    let mut doubtful = HashSet::new();
-    for tail in &tails {
-        let reader = read::Tail::open(look, tail, known, &mut batch);
-        let listing = list::files(&look.folder, tail, reader.aircraft());
-        batch.tails.push(TailSeen { name: tail.clone(), has_aircraft_file: reader.has_file() });
-        batch.problems.extend(listing.odd);
-        if reader.in_doubt() {
-            doubtful.insert(tail.as_str());
-        }
-        for file in listing.files {
-            let at = known.find(&file.path);
-            if let Some(seen) = at.and_then(|at| seen.get_mut(at)) {
-                *seen = true;
-            }
-            let stat = (file.size, file.mtime_ns, file.inode);
-            if at.is_some_and(|at| known.unchanged(at, stat, reader.version(&file.role))) {
-                batch.unchanged += 1;
-            } else if !look.settle.is_zero() && list::younger(&file, look.settle) {
-                batch.waiting += 1;
-            } else if matches!(file.role, list::Role::Monitor(_)) {
-                monitors.push((reader.clone(), file));
-            } else {
-                logs.push((reader.clone(), file));
-            }
-        }
-        look.progress.step();
-    }
-    batch.left = take(look, known, started, &logs, &monitors, &mut batch) as u32;
-    let kept = |path: &str| {
-        let tail = path.split('/').next().is_some_and(|tail| doubtful.contains(tail));
-        tail && look.folder.join(path).symlink_metadata().is_ok()
-    };
-    remove_gone(known, &seen, kept, &mut batch);
-    batch
-}
-
-/// A changed file and its reader.
-type ToRead = (read::Tail, list::Found);
-
-/// Reads files into the batch up to its bounds; gives how many are left.
-fn take(look: &Look, known: &Known, started: Tick, logs: &[ToRead], monitors: &[ToRead], batch: &mut Batch) -> usize {
-    let full = |changes: usize, records: usize| changes >= BATCH_FILES || records >= BATCH_RECORDS;
-    let (changes, records) = (AtomicUsize::new(batch.changes.len()), AtomicUsize::new(0));
-    let count = |n: &AtomicUsize| n.load(Ordering::Relaxed);
-    let enough = || full(count(&changes), count(&records)) || started.elapsed() > look.time;
-    let read = |reducer: &mut Reducer, (reader, file): &ToRead| {
-        let outcome = reader.read(file, known.row(&file.path).as_ref(), reducer);
-        if let Outcome::Read(change) = &outcome {
-            changes.fetch_add(1, Ordering::Relaxed);
-            records.fetch_add(change.records(), Ordering::Relaxed);
-        }
-        look.progress.step();
-        outcome
-    };
-    // Logs first: what they say matters most when there is much to read. One by one: a workbook's child may grow large.
-    let (mut reducer, mut left) = (Reducer::default(), logs.len() + monitors.len());
-    look.progress.expect(left);
-    let mut outcomes: Vec<_> = logs.iter().map_while(|log| (!enough()).then(|| read(&mut reducer, log))).collect();
-    outcomes.extend(hands::each(hands::threads(), monitors, enough, read));
-    let mut records = 0;
-    for outcome in outcomes {
-        // What one thread alone would have taken: a batch is the same however many there are.
-        if full(batch.changes.len(), records) {
-            break;
-        }
-        left -= 1;
-        match outcome {
-            Outcome::Read(change) => {
-                batch.read += 1;
-                records += change.records();
-                batch.changes.push(change);
-            }
-            Outcome::Waiting => batch.waiting += 1,
-            Outcome::Problem(problem) => batch.problems.push(problem),
-            Outcome::Nothing => {}
-        }
-    }
-    left
+    Looking::begin(look, known).batch(look, known)
 }
 
 /// Reads one recording of a tail again, for its pictures; none if it is not there or not a recording any more.
@@ -271,17 +179,4 @@ pub fn strips(look: &Look, tail: &str, path: &str) -> Vec<Strip> {
     let listing = list::files(&look.folder, tail, reader.aircraft());
     let file = listing.files.iter().find(|f| f.path == path && matches!(f.role, list::Role::Monitor(_)));
     file.and_then(|f| reader.strips(f).ok()).unwrap_or_default()
-}
-
-/// Files that are gone from a folder that is there. A folder that vanished keeps its records: an
-/// unmounted share looks like an empty folder, and silence must not look like health. So does a file (`kept`) that is
-/// there, but that an aircraft.toml with a slip no longer names.
-fn remove_gone(known: &Known, seen: &[bool], kept: impl Fn(&str) -> bool, batch: &mut Batch) {
-    let there: HashSet<&str> = batch.tails.iter().filter(|t| t.has_aircraft_file).map(|t| &*t.name).collect();
-    let gone = known.paths().zip(seen).filter(|(_, seen)| !**seen).map(|(path, _)| path).filter(|path| {
-        !path.ends_with("/aircraft.toml")
-            && path.split('/').next().is_some_and(|tail| there.contains(tail))
-            && !kept(path)
-    });
-    batch.changes.extend(gone.map(|path| Change::Remove(path.to_owned())).collect::<Vec<_>>());
 }

@@ -4,7 +4,7 @@ use std::io;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use super::list::{Found, Role, odd, younger};
+use super::list::{Found, Role, odd, tail, younger};
 use super::open::Opened;
 use super::{Batch, Change, FileRecords, Look, READER_VERSION, YOUNG};
 use crate::config::Config;
@@ -156,7 +156,7 @@ impl Tail {
         match result {
             Ok((opened, _)) if !opened.held_still() => Outcome::Waiting,
             Ok((opened, records)) => {
-                let mut row = row(&file.path, &file.tail, &opened, self.version(&file.role));
+                let mut row = row(&file.path, tail(&file.path), &opened, self.version(&file.role));
                 if records.as_ref().is_some_and(|r| r.unfinished) {
                     // To be read again, whether it changes or not.
                     row.reader = !row.reader;
