@@ -150,7 +150,7 @@ impl Alert {
             acknowledged: None,
             muted_until: None,
             told: None,
-            history: Vec::new(),
+            history: Vec::with_capacity(2),
             memory: Memory::default(),
         };
         alert.note(now, PROGRAM, "raised");

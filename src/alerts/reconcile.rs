@@ -121,29 +121,27 @@ pub fn reconcile(
 /// Findings that have an alert update it; returns the others and the numbers that were met.
 fn meet(
     alerts: &mut [Alert],
-    findings: Vec<Finding>,
+    mut findings: Vec<Finding>,
     pass: &Pass<'_>,
     steps: &mut BTreeMap<u32, Step>,
 ) -> (Vec<Finding>, HashSet<u32>) {
     let by_key: HashMap<String, usize> = alerts.iter().enumerate().map(|(i, a)| (a.key.clone(), i)).collect();
     let mut keys = HashSet::new();
     let mut seen = HashSet::new();
-    let mut new = Vec::new();
-    for finding in findings {
+    // In place: on a first pass nearly all are new, and very many.
+    findings.retain(|finding| {
         let key = finding.key();
+        let index = by_key.get(&key).copied();
         // Two findings of one key are one: the first stands.
-        if !keys.insert(key.clone()) {
-            continue;
+        if !keys.insert(key) {
+            return false;
         }
-        match by_key.get(&key) {
-            None => new.push(finding),
-            Some(&index) => {
-                seen.insert(alerts[index].number);
-                update(&mut alerts[index], finding, pass, steps);
-            }
-        }
-    }
-    (new, seen)
+        let Some(index) = index else { return true };
+        seen.insert(alerts[index].number);
+        update(&mut alerts[index], finding.clone(), pass, steps);
+        false
+    });
+    (findings, seen)
 }
 
 /// An alert meets its finding as it is now.
