@@ -1,8 +1,8 @@
-//! Makes the table of decision limits: `cargo run --release --example calibrate -- 600 > offsets`.
+//! Makes the table of decision limits: `cargo run --release --example calibrate -- 300`.
 //!
 //! Healthy engines are simulated (seeds from 5,000,001 on) for every kind of log and rate, judged at
-//! several settings; where measured false alarms per side meet what the default setting allows, the
-//! difference of the settings' logarithms is the correction to the table in force.
+//! several settings; a straight line through the logarithms of what was allowed and what came gives the
+//! limits at which the two would be the same.
 #![allow(clippy::unwrap_used, reason = "a measuring program")]
 
 #[path = "../sim/mod.rs"]
@@ -10,11 +10,15 @@ mod sim;
 
 use chrono::DateTime;
 use cowlwatch::config::Rules;
-use cowlwatch::judge::consumption::calibration::{OFFSETS, RATES, RISE_SHARE};
+use cowlwatch::judge::consumption::calibration::{LIMITS, RATES, RISE_SHARE};
 use cowlwatch::judge::{Kind, consumption};
 use sim::{Case, Kept};
 
 const HOURS: f64 = 1000.0;
+/// Mean flight of the simulator, hours.
+const FLIGHT_H: f64 = 1.4;
+/// False alarms per 1000 h beyond which nobody would set.
+const FAR_ABOVE: f64 = 1.6;
 const SETTINGS: [f64; 7] = [0.075, 0.15, 0.3, 0.6, 1.2, 2.4, 4.8];
 
 fn counts(kept: Kept, rate: f64, engines: u64, setting: f64) -> [f64; 2] {
@@ -38,36 +42,33 @@ fn counts(kept: Kept, rate: f64, engines: u64, setting: f64) -> [f64; 2] {
     sides.map(|n| n / (engines as f64 * HOURS / 1000.0))
 }
 
-/// ln of the setting at which the measured rate meets `wanted`, between the settings tried.
-fn meets(measured: &[f64], wanted: f64) -> f64 {
-    let ln = |i: usize| SETTINGS[i].ln();
-    if measured[0] >= wanted {
-        return ln(0) - ((measured[0] / wanted).ln() / 0.6).min(1.5);
-    }
-    for i in 1..measured.len() {
-        if measured[i] >= wanted {
-            let (a, b) = (measured[i - 1].max(1e-3).ln(), measured[i].ln());
-            let share = ((wanted.ln() - a) / (b - a)).clamp(0.0, 1.0);
-            return ln(i - 1) + share * (ln(i) - ln(i - 1));
-        }
-    }
-    ln(SETTINGS.len() - 1)
+/// A straight line through ln(alarms) over ln(setting): its slope, and the means of x and of y. Points count by their
+/// alarms; those far above anything a user would set are left out.
+fn line(measured: &[f64]) -> [f64; 3] {
+    let points = SETTINGS.iter().zip(measured).filter(|(_, m)| **m > 0.0 && **m < FAR_ABOVE);
+    let points: Vec<[f64; 3]> = points.map(|(s, m)| [*m, s.ln(), m.ln()]).collect();
+    let weight: f64 = points.iter().map(|p| p[0]).sum();
+    let mean = |i: usize| points.iter().map(|p| p[0] * p[i]).sum::<f64>() / weight;
+    let (x, y) = (mean(1), mean(2));
+    let over: f64 = points.iter().map(|p| p[0] * (p[1] - x) * (p[2] - y)).sum();
+    [over / points.iter().map(|p| p[0] * (p[1] - x).powi(2)).sum::<f64>(), x, y]
 }
 
 fn main() {
-    let engines: u64 = std::env::args().nth(1).and_then(|a| a.parse().ok()).unwrap_or(600);
+    let engines: u64 = std::env::args().nth(1).and_then(|a| a.parse().ok()).unwrap_or(300);
     let allowed = Rules::default().consumption.false_alarms_per_1000_h;
+    let rounded = |v: f64| (v * 100.0).round() / 100.0;
+    // ln of the flights between false rises at the default setting.
+    let flights = (1000.0 / (allowed * RISE_SHARE) / FLIGHT_H).ln();
     for (l, kept) in [Kept::Levels, Kept::Flights, Kept::Additions].into_iter().enumerate() {
-        let mut rows = [[0.0; 5]; 2];
         for (r, rate) in RATES.into_iter().enumerate() {
             let measured: Vec<[f64; 2]> = SETTINGS.iter().map(|s| counts(kept, rate, engines, *s)).collect();
-            for (side, share) in [RISE_SHARE, 1.0 - RISE_SHARE].into_iter().enumerate() {
-                let one: Vec<f64> = measured.iter().map(|m| m[side]).collect();
-                let shift = allowed.ln() - meets(&one, allowed * share);
-                rows[side][r] = ((OFFSETS[l][side][r] + shift).clamp(-4.0, 5.0) * 100.0).round() / 100.0;
-            }
-            eprintln!("{kept:?} {rate:.3}: {measured:.3?}");
+            let [told, x, y] = line(&measured.iter().map(|m| m[0]).collect::<Vec<_>>());
+            // The setting that gives, with the table in force, what is allowed; its limit is wanted at `allowed`.
+            let setting = x + ((allowed * RISE_SHARE).ln() - y) / told;
+            let [offset, old] = LIMITS[l][0][r];
+            let (limit, slope) = (offset + old * (flights + allowed.ln() - setting), rounded(old / told));
+            println!("{kept:?} {rate:.3}: {measured:.3?} [{:?}, {slope:?}]", rounded(limit - slope * flights));
         }
-        println!("    [{:?}, {:?}],", rows[0], rows[1]);
     }
 }
