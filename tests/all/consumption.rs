@@ -274,7 +274,7 @@ fn slow_wear_is_creep_and_not_a_sudden_rise() {
         crept += usize::from(!of(&followed, Kind::OilRateCreep).is_empty());
         rises += of(&followed, Kind::OilRateRise).len();
     }
-    assert!(crept >= 5, "{crept} of 8, {rises} rises");
+    assert!(crept >= 7, "{crept} of 8, {rises} rises");
     assert!(rises <= 8, "{rises} in 12,000 h");
 }
 

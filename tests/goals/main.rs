@@ -363,6 +363,7 @@ fn main() {
             }
         }
         Some("limits") => limits(engines),
+        Some("creep") => creep(engines),
         Some("roc") => {
             for (rate, ratio) in [(0.125, 2.0), (0.125, 1.5), (0.05, 2.0), (0.25, 2.0)] {
                 roc(engines, rate, ratio, &|_| {});
@@ -422,6 +423,22 @@ fn when(engines: u64) {
             }
             println!("{kept:?} {name}: {bins:?} total {}", bins.iter().sum::<u32>());
         }
+    }
+}
+
+/// A doubling over 1500 h, and the wear of a sound engine: told as creep, and as a sudden rise.
+fn creep(engines: u64) {
+    for wear in [1.0 / 1500.0, 2e-4] {
+        let (mut crept, mut rises) = (0, 0);
+        for seed in 0..engines {
+            let mut case = Case::realistic(seed, Kept::Levels);
+            (case.wear, case.hours) = (wear, 1500.0);
+            let engine = sim::engine(&case, &sim::fly(&case));
+            let followed = consumption::follow(&engine, &[], &Rules::default(), &[], later());
+            crept += usize::from(followed.findings.iter().any(|f| f.kind == Kind::OilRateCreep));
+            rises += followed.findings.iter().filter(|f| f.kind == Kind::OilRateRise).count();
+        }
+        println!("x{:.1} after 1500 h: creep told of {crept} of {engines}, sudden rises {rises}", 1.0 + wear * 1500.0);
     }
 }
 

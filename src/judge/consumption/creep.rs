@@ -16,9 +16,24 @@ pub struct Creep {
     /// Engine hours and rate when the rate was first well known: after break-in, or after the last sudden change.
     pub reference: Option<(f64, f64)>,
     noted: VecDeque<(f64, f64)>,
+    /// The reference before a sudden change nobody has judged yet.
+    before_change: Option<(f64, f64)>,
 }
 
 impl Creep {
+    /// A sudden change: what comes after is measured against itself, unless the rate comes back.
+    pub fn set_aside(&mut self) {
+        *self = Self { before_change: self.reference.or(self.before_change), ..Self::default() };
+    }
+
+    /// The rate came back, or somebody took the new one as the baseline: the old reference holds again, or no more.
+    pub fn change_ended(&mut self, came_back: bool) {
+        let before = self.before_change.take();
+        if came_back {
+            self.reference = before.or(self.reference);
+        }
+    }
+
     /// Notes the rate after a flight.
     pub fn note(&mut self, hours: f64, now: &Situation) {
         if now.since_change.min(now.quarts) < KNOWN_QUARTS {

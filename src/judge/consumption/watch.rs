@@ -165,6 +165,9 @@ impl<'a> Watch<'a> {
     fn after(&mut self, event: &Event) {
         let situation = self.situation();
         self.findings.see(event, &situation);
+        if let Some(came_back) = self.findings.take_ended() {
+            self.creep.change_ended(came_back);
+        }
         if let What::Flight { .. } = event.what {
             self.ask_if_settled(event, &situation);
             if self.seating.is_none() || self.stabilised {
@@ -278,7 +281,7 @@ impl<'a> Watch<'a> {
         if !rise && self.breaking_in() {
             return true;
         }
-        self.creep = Creep::default();
+        self.creep.set_aside();
         let (up, down) = self.limits();
         let situation = self.situation();
         let left_out = self.clipped.iter().filter(|(h, _)| *h >= onset.hours).map(|(_, s)| s.clone()).collect();

@@ -58,11 +58,13 @@ impl Findings<'_> {
             return;
         }
         let (rate, back) = (now.rate.qt_per_h, self.back());
-        if let Some(o) = self.rise.filter(|o| rate <= o.baseline * back) {
+        // Near it, and no longer likely to be a change worth telling.
+        let far = self.rules.consumption.smallest_change;
+        if let Some(o) = self.rise.filter(|o| rate <= o.baseline * back && now.rate.high <= o.baseline * far) {
             self.rise = None;
             self.came_back(o, event, rate);
         }
-        if let Some(o) = self.fall.filter(|o| rate >= o.baseline / back) {
+        if let Some(o) = self.fall.filter(|o| rate >= o.baseline / back && now.rate.low >= o.baseline / far) {
             self.fall = None;
             self.came_back(o, event, rate);
         }
@@ -71,6 +73,7 @@ impl Findings<'_> {
     fn came_back(&mut self, open: Open, event: &Event, rate: f64) {
         let rose = self.all[open.finding].kind == Kind::OilRateRise;
         self.returned = Some((open.baseline, rose, event.hours));
+        self.ended = Some(true);
         let why = format!("the rate is back near its baseline: {rate:.2} qt/h, baseline {:.2} qt/h", open.baseline);
         self.settle(open.finding, event.at, why, Some(event.source.clone()));
     }

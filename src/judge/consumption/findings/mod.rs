@@ -49,6 +49,8 @@ pub struct Findings<'a> {
     fall: Option<Open>,
     /// The baseline last come back to, whether from a rise, and the engine hours then.
     returned: Option<(f64, bool, f64)>,
+    /// A change ended that nobody has asked about: the rate came back, or a person closed it.
+    ended: Option<bool>,
     ceiling: Option<OpenCeiling>,
     balance: Balance,
     endurance: Option<usize>,
@@ -72,6 +74,7 @@ impl<'a> Findings<'a> {
             rise: None,
             fall: None,
             returned: None,
+            ended: None,
             ceiling: None,
             balance: Balance::default(),
             endurance: None,
@@ -117,6 +120,11 @@ impl<'a> Findings<'a> {
         self.grade = None;
     }
 
+    /// How an open change ended since this was last asked: the rate came back (true), or a person closed it.
+    pub fn take_ended(&mut self) -> Option<bool> {
+        self.ended.take()
+    }
+
     /// Takes in what people closed up to a moment: the rate since the onset is the baseline from then on.
     pub fn close_up_to(&mut self, at: Instant) {
         while let Some(closing) = self.closings.first().copied().filter(|c| c.at <= at) {
@@ -127,6 +135,7 @@ impl<'a> Findings<'a> {
                     && self.all[o.finding].key() == closing.key
                 {
                     *open = None;
+                    self.ended = Some(false);
                     self.settle(
                         o.finding,
                         closing.at,
