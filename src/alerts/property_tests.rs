@@ -148,7 +148,7 @@ proptest! {
     /// A pass that lets alerts sleep does, says and asks what one does that looks at all of them.
     #[test]
     fn sleep_changes_nothing(rounds in prop::collection::vec(round(), 1..60)) {
-        let policy = Alerts::default();
+        let policy = Alerts { escalate_to: vec!["director@example.org".into()], ..Alerts::default() };
         let mut now = Utc.with_ymd_and_hms(2026, 3, 1, 0, 0, 0).unwrap();
         let mut alerts: Vec<Alert> = Vec::new();
         let (mut digests, mut entries) = (Vec::new(), Vec::new());

@@ -20,6 +20,10 @@ struct Log {
     rows: Vec<String>,
     /// Rows written so far.
     there: usize,
+    /// One more, which belongs nowhere.
+    odd: Option<String>,
+    /// It was taken away.
+    gone: bool,
 }
 
 impl Log {
@@ -29,11 +33,29 @@ impl Log {
         let head = lines.next().unwrap();
         let rows: Vec<String> = lines.collect();
         let there = rows.iter().take_while(|row| row.as_str() < from).count();
-        Self { path, head, rows, there }
+        Self { path, head, rows, there, odd: None, gone: false }
     }
 
     fn write(&self) {
-        fs::write(&self.path, format!("{}{}", self.head, self.rows[..self.there].concat())).unwrap();
+        if self.gone {
+            return fs::remove_file(&self.path).unwrap_or_default();
+        }
+        let odd = self.odd.as_deref().unwrap_or_default();
+        fs::write(&self.path, format!("{}{}{odd}", self.head, self.rows[..self.there].concat())).unwrap();
+    }
+
+    /// Something happens to it that no hand means, or it is mended.
+    fn mischief(&mut self, chance: u64) {
+        // An engine that flies in another aircraft of the demo, so that both are judged together.
+        let last = self.rows[..self.there].last().map(|row| row.split(',').collect::<Vec<_>>());
+        let installed = last.map(|row| format!("{},23:00,{},{},installed,,,,,,,E-0101,\n", row[0], row[2], row[3]));
+        (self.odd, self.gone) = match chance {
+            0 => (Some("2026-02-30,10:00,,what,flight,,,,,,,,\n".to_owned()), false),
+            1 => (installed, false),
+            2 => (None, true),
+            _ => (None, false),
+        };
+        self.write();
     }
 }
 
@@ -88,16 +110,16 @@ impl Chance {
     }
 }
 
-fn rules(folder: &Path) -> Rules {
-    let text = fs::read_to_string(folder.join("cowlwatch.toml")).unwrap();
+fn rules(folder: &Path, more: &str) -> Rules {
+    let text = fs::read_to_string(folder.join("cowlwatch.toml")).unwrap() + more;
     let (config, problems) = config::load_partly(&text, "cowlwatch.toml", folder);
     assert!(problems.is_empty(), "{problems:?}");
     let (models, _) = config::models::parse(&fs::read_to_string(folder.join("engines.toml")).unwrap(), "engines.toml");
     Rules { config: Arc::new(config.unwrap().with_models(&models)), models: Arc::new(models.models) }
 }
 
-/// Rows come, go and come again on four aircraft of the demo; people acknowledge, close and answer; now and then it is
-/// morning. One state keeps its verdicts, the other judges everything each time.
+/// Rows come, go and come again on four aircraft of the demo, and whole logs; people acknowledge, close and answer;
+/// engines are said to move, rules change, the clock goes back; now and then it is morning. One state keeps its verdicts, the other judges everything each time.
 #[test]
 fn judging_what_is_new_is_judging_everything() {
     story(TimeDelta::zero());
@@ -122,12 +144,14 @@ fn story(lag: TimeDelta) {
         fs::remove_dir_all(fleet.join(tail).join("monitor")).unwrap();
     }
     logs.iter().for_each(Log::write);
-    let rules = rules(&home);
+    let [usual, other] = ["", "[oil_change]\nevery_h = 20.0\n"].map(|more| rules(&home, more));
+    let mut rules = &usual;
     let mut lines = [Line::new(&home.join("kept"), true), Line::new(&home.join("anew"), false)];
     let mut now: DateTime<Utc> = "2026-02-01T13:00:00Z".parse().unwrap();
     let mut chance = Chance(20_260_201);
+    let mut mischief = Chance(7);
     let (mut spared, mut raised) = (0, 0);
-    for step in 0..80 {
+    for step in 0..if lag.is_zero() { 160 } else { 80 } {
         let mut digest = DigestWish::No;
         match chance.below(6) {
             0 => {
@@ -162,7 +186,15 @@ fn story(lag: TimeDelta) {
             _ => until,
         };
         log.write();
-        let [(few, kept), (_, anew)] = lines.each_mut().map(|line| line.pass(&rules, now, digest));
+        if lag.is_zero() {
+            match mischief.below(8) {
+                0 => rules = if mischief.below(2) == 0 { &usual } else { &other },
+                1 => now -= TimeDelta::minutes(40),
+                2..5 => logs[mischief.below(4) as usize].mischief(mischief.below(5)),
+                _ => {}
+            }
+        }
+        let [(few, kept), (_, anew)] = lines.each_mut().map(|line| line.pass(rules, now, digest));
         let [a, b] = lines.each_ref().map(|line| line.store.alerts().unwrap());
         if lag.is_zero() {
             assert!(kept == anew, "step {step}\n{kept}\n\n{anew}");
