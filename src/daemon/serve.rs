@@ -21,7 +21,7 @@ use crate::report::metrics::Figures;
 use crate::shell::mail::Delivery;
 use crate::shell::scan::Batch;
 use crate::shell::store::{Attempt, Store, StoreError};
-use looking::Folders;
+use looking::{Folders, Going};
 use trouble::Trouble;
 
 /// The clock is looked at this often, whatever it does in between.
@@ -46,7 +46,7 @@ pub(super) enum Event {
     Tick,
     /// The file system says something changed: look sooner.
     Stirred,
-    Looked(Batch),
+    Looked(Batch, Option<Box<Going>>),
     Attempted(Attempt),
     /// Handing letters over has ended, or broken off.
     Delivered {
@@ -70,6 +70,10 @@ struct Service {
     looking_since: Option<Tick>,
     hung: bool,
     next_look: Tick,
+    /// What is still to be read of a look whose files were more than a batch holds.
+    going: Option<Box<Going>>,
+    /// Something changed since the look under way began.
+    stirred: bool,
     /// When everything is judged next, whether or not anything is new.
     next_judgement: Tick,
     /// Something beside files is new.
@@ -113,6 +117,8 @@ pub async fn serve(rules: Rules, mut store: Store, state: PathBuf, delivery: Del
         looking_since: None,
         hung: false,
         next_look: Tick::now(),
+        going: None,
+        stirred: false,
         next_judgement: Tick::now(),
         judge_again: false,
         verdicts,
@@ -155,10 +161,13 @@ impl Service {
         let held = self.trouble.as_ref().is_some_and(|t| Tick::now() < t.until);
         match event {
             Event::Tick | Event::Stop => {}
-            Event::Stirred => self.next_look = self.next_look.min(Tick::now() + SETTLE),
+            Event::Stirred => {
+                self.next_look = self.next_look.min(Tick::now() + SETTLE);
+                self.stirred = true;
+            }
             // What cannot be kept now is read again then.
-            Event::Looked(_) if held => self.looking_since = None,
-            Event::Looked(batch) => self.looked(batch)?,
+            Event::Looked(..) if held => self.looking_since = None,
+            Event::Looked(batch, going) => self.looked(batch, going)?,
             Event::Attempted(attempt) => self.handing.answered(attempt, Utc::now()),
             Event::Delivered { broke_off } => self.handing.ended(broke_off, Utc::now()),
             Event::Reload => self.reloaded(),
@@ -177,6 +186,7 @@ impl Service {
     fn judge_soon(&mut self) {
         self.judge_again = true;
         self.next_look = Tick::now();
+        self.stirred = true;
     }
 
     /// Letters went out or were refused: metrics at once, and the page too if it now says something else.

@@ -113,7 +113,9 @@ impl Judged {
                 judged.add(findings, verdict.rest.clone());
             } else {
                 let (verdict, engines) = judge_group(pass, group, rules, (closings, now), asleep)?;
+                // Folders and tails: one may be written in small letters.
                 judged.anew.extend(group.iter().cloned());
+                judged.anew.extend(verdict.rest.aircraft.iter().map(|(tail, _)| tail.to_string()));
                 judged.engines.extend(engines);
                 if keep {
                     judged.add(verdict.findings.clone(), verdict.rest.clone());

@@ -38,12 +38,14 @@ pub(super) fn morning(
         .map(|a| &**a.tail())
         .collect();
     let spoilt = seen.spoilt();
+    // A folder may be written otherwise than the tail in its aircraft.toml.
+    let of = |folders: &BTreeSet<String>, tail: &str| folders.iter().any(|f| f.eq_ignore_ascii_case(tail));
     let freshness = |(tail, last_record): &(Arc<str>, Option<Instant>)| Freshness {
         tail: tail.clone(),
         last_record: *last_record,
         silent: silent.contains(&**tail),
-        missing: seen.missing.contains(&**tail),
-        spoilt: spoilt.contains(&**tail),
+        missing: of(&seen.missing, tail),
+        spoilt: of(&spoilt, tail),
     };
     let pictures = pictures::pictures(pass, &judged.engines, &outcome.alerts, now)?;
     Ok(Morning {

@@ -1,17 +1,18 @@
 //! Looking at the fleet folder, and what follows from what was seen: a pass, the page, the metrics.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
 use std::time::{Duration, Instant as Tick};
 
 use chrono::{NaiveDate, Utc};
 use tracing::{error, info, warn};
 
 use super::{Event, HUNG, SETTLE, Service};
-use crate::daemon::pass::{self, DigestWish};
+use crate::daemon::pass::{self, DigestWish, Rules};
 use crate::daemon::publish::{publish, refresh};
 use crate::records::{Instant, Rejection};
-use crate::shell::scan::{self, Batch, Look};
-use crate::shell::store::StoreError;
+use crate::shell::scan::{self, Batch, Look, Looking};
+use crate::shell::store::{Known, StoreError};
 
 /// Reading stops after this long and goes on in the next batch.
 const READ_FOR: Duration = Duration::from_secs(15);
@@ -36,6 +37,30 @@ impl Folders {
     }
 }
 
+/// A look under way, batch after batch: to list very many files takes longer than to read a batch of them.
+pub(in crate::daemon) struct Going {
+    look: Look,
+    known: Known,
+    /// `None` until the folder is listed.
+    looking: Option<Looking>,
+}
+
+impl Going {
+    /// Reads the next batch, and gives itself back if that was not the last.
+    fn batch(mut self: Box<Self>) -> (Batch, Option<Box<Self>>) {
+        let mut looking = self.looking.take().unwrap_or_else(|| Looking::begin(&self.look, &self.known));
+        let batch = looking.batch(&self.look, &self.known);
+        self.looking = Some(looking);
+        let more = batch.left > 0;
+        (batch, more.then_some(self))
+    }
+
+    /// It looks where and as these rules say.
+    fn under(&self, rules: &Rules) -> bool {
+        Arc::ptr_eq(&self.look.config, &rules.config) && Arc::ptr_eq(&self.look.models, &rules.models)
+    }
+}
+
 impl Service {
     /// Starts a look if it is time and none is under way.
     pub(super) fn look(&mut self) -> Result<(), StoreError> {
@@ -57,6 +82,30 @@ impl Service {
         if Tick::now() < self.next_look && self.digest_due(Utc::now()).is_none() {
             return Ok(());
         }
+        let going = match self.going.take().filter(|going| going.under(&self.rules)) {
+            Some(going) => going,
+            None => Box::new(self.begin()?),
+        };
+        let events = self.events.clone();
+        self.looking_since = Some(Tick::now());
+        // A thread of its own, not of the runtime's: one that hangs on a dead share must not delay the end.
+        std::thread::spawn(move || {
+            // A fault of ours in some reader must not look like a share that hangs for ever.
+            let looked = catch_unwind(AssertUnwindSafe(|| going.batch()));
+            let failed = |_| Batch {
+                unreachable: Some(
+                    "reading it failed by a fault of this program, named in the journal above".to_owned(),
+                ),
+                ..Batch::default()
+            };
+            let (batch, going) = looked.unwrap_or_else(|fault| (failed(fault), None));
+            let _ = events.blocking_send(Event::Looked(batch, going));
+        });
+        Ok(())
+    }
+
+    /// A look from the beginning.
+    fn begin(&mut self) -> Result<Going, StoreError> {
         let known = self.store.known()?;
         let look = Look {
             folder: self.rules.config.settings.fleet.folder.clone(),
@@ -66,34 +115,23 @@ impl Service {
             time: READ_FOR,
             progress: scan::Progress::default(),
         };
-        let events = self.events.clone();
-        self.looking_since = Some(Tick::now());
-        // A thread of its own, not of the runtime's: one that hangs on a dead share must not delay the end.
-        std::thread::spawn(move || {
-            // A fault of ours in some reader must not look like a share that hangs for ever.
-            let looked = catch_unwind(AssertUnwindSafe(|| scan::look(&look, &known)));
-            let failed = |_| Batch {
-                unreachable: Some(
-                    "reading it failed by a fault of this program, named in the journal above".to_owned(),
-                ),
-                ..Batch::default()
-            };
-            let batch = looked.unwrap_or_else(failed);
-            let _ = events.blocking_send(Event::Looked(batch));
-        });
-        Ok(())
+        // What changes from here on may be missed by it.
+        self.stirred = false;
+        Ok(Going { look, known, looking: None })
     }
 
-    pub(super) fn looked(&mut self, batch: Batch) -> Result<(), StoreError> {
+    pub(super) fn looked(&mut self, batch: Batch, going: Option<Box<Going>>) -> Result<(), StoreError> {
         let looking = self.looking_since.take().map_or(Duration::ZERO, |s| s.elapsed());
         if std::mem::take(&mut self.hung) {
             info!("the fleet folder answers again");
+            // Alerts and page say that it does not.
+            self.judge_again = true;
         }
         let every = Duration::from_secs(u64::from(self.rules.config.settings.fleet.scan_every_s));
         self.next_look = Tick::now() + every;
         if batch.left > 0 {
             self.next_look = Tick::now();
-        } else if batch.waiting > 0 {
+        } else if batch.waiting > 0 || self.stirred {
             self.next_look = Tick::now() + SETTLE;
         }
         if let Some(why) = &batch.unreachable {
@@ -110,6 +148,7 @@ impl Service {
                 figures.scan_s = looking.as_secs_f64();
             }
             self.refresh(now);
+            self.going = going;
             return Ok(());
         }
         if !same_folders {
@@ -117,6 +156,8 @@ impl Service {
         }
         self.judge(batch, looking)?;
         self.folders = Some(folders);
+        // Only what is kept by now need not be read again.
+        self.going = going;
         Ok(())
     }
 

@@ -32,6 +32,8 @@ fn service(folder: &std::path::Path, looking: Duration) -> (Service, mpsc::Recei
         looking_since: Tick::now().checked_sub(looking),
         hung: false,
         next_look: Tick::now(),
+        going: None,
+        stirred: false,
         next_judgement: Tick::now(),
         judge_again: false,
         verdicts: Verdicts::default(),
@@ -117,6 +119,91 @@ fn mail() -> Mail {
         from: "cowlwatch@example.org".to_owned(),
         to: vec!["maintenance@example.org".to_owned()],
         routes: Vec::new(),
+    }
+}
+
+/// What the share's silence made be said is taken back as soon as it answers, not minutes later.
+#[test]
+fn a_share_that_answers_again_is_judged_at_once() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut service, mut inbox) = service(folder.path(), Duration::ZERO);
+    let tail = folder.path().join("fleet/N0417H");
+    std::fs::create_dir_all(&tail).unwrap();
+    std::fs::write(tail.join("aircraft.toml"), "tail = \"N0417H\"\n").unwrap();
+    let missing = |service: &Service| {
+        let alerts = service.store.alerts().unwrap();
+        alerts.iter().any(|a| a.kind() == Kind::AircraftMissing && a.is_live())
+    };
+    let look = |service: &mut Service, inbox: &mut mpsc::Receiver<Event>| {
+        service.looking_since = None;
+        service.next_look = Tick::now();
+        service.look().unwrap();
+        let Some(Event::Looked(batch, going)) = inbox.blocking_recv() else { unreachable!("a look") };
+        service.looked(batch, going).unwrap();
+    };
+    look(&mut service, &mut inbox);
+    look(&mut service, &mut inbox);
+    assert!(!missing(&service));
+    service.looking_since = Tick::now().checked_sub(HUNG + Duration::from_secs(1));
+    service.look().unwrap();
+    assert!(missing(&service));
+    look(&mut service, &mut inbox);
+    assert!(!service.hung && !missing(&service));
+}
+
+/// A row that lands after its folder was listed is not left until the next round.
+#[test]
+fn what_changes_during_a_look_is_looked_at_next() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut service, _inbox) = service(folder.path(), Duration::from_secs(1));
+    service.handing.under_way = true;
+    service.handle(Event::Stirred).unwrap();
+    service.handle(Event::Looked(Batch::default(), None)).unwrap();
+    assert!(service.next_look <= Tick::now() + SETTLE);
+    // Nor does a look from the beginning leave it to yet another one.
+    service.next_look = Tick::now();
+    service.look().unwrap();
+    service.handle(Event::Looked(Batch::default(), None)).unwrap();
+    assert!(service.next_look > Tick::now() + SETTLE);
+}
+
+/// A large folder is listed once; under other rules it is looked at from the beginning.
+#[test]
+fn a_look_goes_on_batch_by_batch() {
+    for other_rules in [false, true] {
+        let folder = tempfile::tempdir().unwrap();
+        let (mut service, mut inbox) = service(folder.path(), Duration::ZERO);
+        let tail = folder.path().join("fleet/N0417H");
+        std::fs::create_dir_all(tail.join("monitor")).unwrap();
+        let engine = "[[engine]]\nserial = \"S-1\"\nmodel = \"K6-250\"\nhours_at_start = 1000.0\noil = \"AD 50\"\n";
+        let rows = "2026-03-01,1000,flight\n".repeat(20_000);
+        for (name, text) in [
+            ("aircraft.toml", format!("tail = \"N0417H\"\nmeter = \"tach\"\n{engine}")),
+            ("logbook.csv", format!("date,hours,entry\n{rows}")),
+            ("monitor/a.csv", "time,rpm\n2026-03-01T10:00:00Z,0\n".to_owned()),
+        ] {
+            std::fs::write(tail.join(name), text).unwrap();
+            let old = std::time::SystemTime::now() - Duration::from_secs(3600);
+            std::fs::File::options().append(true).open(tail.join(name)).unwrap().set_modified(old).unwrap();
+        }
+        service.looking_since = None;
+        let mut left = Vec::new();
+        for _ in 0..2 {
+            service.look().unwrap();
+            let Some(Event::Looked(batch, going)) = inbox.blocking_recv() else { unreachable!("a look") };
+            left.push(batch.left);
+            service.looked(batch, going).unwrap();
+            // A look that goes on does not see this any more.
+            let _ = std::fs::remove_file(tail.join("logbook.csv"));
+            if other_rules {
+                service.rules.config = Arc::new((*service.rules.config).clone());
+            }
+        }
+        assert_eq!(left, [1, 0]);
+        assert!(service.going.is_none());
+        let known = service.store.known().unwrap();
+        assert_eq!(known.find("N0417H/logbook.csv").is_none(), other_rules);
+        assert!(known.find("N0417H/monitor/a.csv").is_some());
     }
 }
 

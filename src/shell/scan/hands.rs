@@ -33,7 +33,9 @@ pub fn each<T: Sync, S: Default, R: Send>(
         done
     };
     let mut done = thread::scope(|scope| {
-        let others: Vec<_> = (1..threads.min(items.len())).map(|_| scope.spawn(hand)).collect();
+        // Where the machine gives no more threads, those there are do the work.
+        let other = |_| thread::Builder::new().spawn_scoped(scope, hand).ok();
+        let others: Vec<_> = (1..threads.min(items.len())).filter_map(other).collect();
         let mut done = hand();
         for other in others {
             done.extend(other.join().unwrap_or_else(|fault| resume_unwind(fault)));

@@ -21,7 +21,6 @@ type ToRead = (Arc<read::Tail>, list::Found);
 /// than to read a batch.
 #[derive(Debug)]
 pub struct Looking {
-    started: Tick,
     /// What is known of the next batch.
     next: Batch,
     /// Logs first: what they say matters most when there is much to read.
@@ -32,8 +31,7 @@ pub struct Looking {
 impl Looking {
     /// Lists the fleet folder.
     pub fn begin(look: &Look, known: &Known) -> Self {
-        let mut looking =
-            Self { started: Tick::now(), next: Batch::default(), logs: VecDeque::new(), monitors: VecDeque::new() };
+        let mut looking = Self { next: Batch::default(), logs: VecDeque::new(), monitors: VecDeque::new() };
         match list::tails(&look.folder) {
             Ok(tails) => looking.list(look, known, &tails),
             Err(error) => looking.next.unreachable = Some(format!("{}: {error}", look.folder.display())),
@@ -117,14 +115,18 @@ impl Looking {
     /// What came of the files to read, as far as it goes; a few more than a batch takes.
     fn read(&mut self, look: &Look, known: &Known) -> Vec<Outcome> {
         let (changes, records) = (AtomicUsize::new(self.next.changes.len()), AtomicUsize::new(0));
+        let (started, done) = (Tick::now(), AtomicUsize::new(0));
         let count = |n: &AtomicUsize| n.load(Ordering::Relaxed);
-        let enough = || full(count(&changes), count(&records)) || self.started.elapsed() > look.time;
+        // However slow the folder is, each batch takes one further.
+        let late = || count(&done) > 0 && started.elapsed() >= look.time;
+        let enough = || full(count(&changes), count(&records)) || late();
         let read = |reducer: &mut Reducer, (reader, file): &ToRead| {
             let outcome = reader.read(file, known.row(&file.path).as_ref(), reducer);
             if let Outcome::Read(change) = &outcome {
                 changes.fetch_add(1, Ordering::Relaxed);
                 records.fetch_add(change.records(), Ordering::Relaxed);
             }
+            done.fetch_add(1, Ordering::Relaxed);
             look.progress.step();
             outcome
         };
@@ -199,5 +201,11 @@ mod tests {
         assert_eq!(paths(&second), ["N0417H/monitor/a.csv", "N0417H/monitor/b.csv"]);
         assert_eq!((second.left, second.read, second.unchanged, second.tails.len()), (0, 2, 2, 1));
         assert_eq!(look.progress.now(), (4, 4));
+
+        // Where the folder is so slow that no time is left, each batch takes one further all the same.
+        let look = Look { time: std::time::Duration::ZERO, ..look };
+        let mut looking = Looking::begin(&look, &known);
+        let left = [2, 1, 0].map(|_| looking.batch(&look, &known).left);
+        assert_eq!(left, [1, 0, 0]);
     }
 }

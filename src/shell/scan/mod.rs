@@ -155,7 +155,7 @@ pub struct Look {
     pub models: Arc<Models>,
     /// Files younger than this wait for the next round (the service); zero reads at once (`scan`).
     pub settle: Duration,
-    /// Reading stops at this much time and leaves the rest for the next batch.
+    /// Reading stops after this much time and leaves the rest for the next batch.
     pub time: Duration,
     pub progress: Progress,
 }
