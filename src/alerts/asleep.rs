@@ -129,3 +129,22 @@ impl Asleep {
         (woken, Rest { last: self.last, met })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_those_asleep_meet_their_finding_again() {
+        let sleeper = |number, gone| Sleeper { number, key: format!("key {number}").into(), gone };
+        let asleep = || Asleep::new([sleeper(1, false), sleeper(2, true), sleeper(3, false)], 4);
+        let woken = |met: &[u32]| {
+            let mut asleep = asleep();
+            (asleep.meet_again(met), asleep.wake(&[]).0.into_iter().collect::<Vec<_>>())
+        };
+        assert_eq!(woken(&[1, 3]), (true, vec![]));
+        assert_eq!(woken(&[1]), (true, vec![3]), "of one nothing came");
+        assert_eq!(woken(&[1, 3, 4]), (false, vec![1, 3]), "one is awake");
+        assert_eq!(woken(&[1, 2, 3]), (false, vec![1, 3]), "one had lost its finding");
+    }
+}

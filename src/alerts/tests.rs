@@ -554,6 +554,19 @@ fn what_is_settled_and_told_sleeps_and_nothing_else() {
     assert_eq!(rests(at(4, 6), &[old, over.clone()]), [Some(at(2, 6)), Some(at(4, 6))], "closed by the records");
     assert_eq!(rests(at(5, 6), &[over]), [Some(at(2, 6)), Some(at(4, 6))], "withdrawn");
     assert!(passes.get(1).memory.gone);
-    passes.get(2).closed.as_mut().unwrap().by = Some("Dana".to_owned());
-    assert_eq!(passes.get(2).rests(), None, "closed by a person: growth may open it");
+    let with = |change: fn(&mut Alert), alert: &Alert| {
+        let mut alert = alert.clone();
+        change(&mut alert);
+        alert.rests()
+    };
+    let closed = passes.get(2).clone();
+    let by_person = |a: &mut Alert| a.closed.as_mut().unwrap().by = Some("Dana".to_owned());
+    assert_eq!(with(by_person, &closed), None, "closed by a person: growth may open it");
+    assert_eq!(with(|a| a.memory.owed = Some(Why::Reopened), &closed), None, "something is still to be said");
+    assert_eq!(with(|a| a.memory.unanswered_since = Some(at(4, 1)), &closed), None, "somebody is waited for");
+    assert_eq!(with(|a| a.memory.escalated = Some(at(4, 1)), &closed), None, "and has been passed over");
+    let by_entry = |a: &mut Alert| a.memory.closed_by_action = Some("an entry".to_owned());
+    assert_eq!(with(by_entry, &closed), None, "that may be taken back");
+    assert_eq!(with(|a| a.told.as_mut().unwrap().at = at(6, 6), &closed), Some(at(6, 6)), "told since");
+    assert_eq!(with(|a| a.memory.last_single = Some(at(7, 6)), &closed), Some(at(7, 6)), "mailed since");
 }

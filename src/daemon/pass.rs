@@ -261,13 +261,15 @@ fn apply(pass: &Pass<'_>, batch: &Batch) -> Result<(), store::StoreError> {
 /// Some findings have no record to date them by: they are as old as the alert that remembers them.
 fn keep_raised(findings: &mut [Finding], remembered: &[Alert]) {
     let undated = |kind| matches!(kind, Kind::AircraftMissing | Kind::FileRejected | Kind::RecordsConflict);
-    let live: HashMap<&str, Instant> = remembered
+    // Also where a person closed it, or its date would move on with every pass.
+    let stands = |a: &Alert| a.is_live() || (!a.memory.gone && a.closed.as_ref().is_some_and(|c| c.by.is_some()));
+    let dated: HashMap<&str, Instant> = remembered
         .iter()
-        .filter(|a| undated(a.kind()) && a.is_live())
+        .filter(|a| undated(a.kind()) && stands(a))
         .map(|a| (a.key.as_str(), a.finding.raised))
         .collect();
     for finding in findings.iter_mut().filter(|f| undated(f.kind)) {
-        if let Some(&raised) = live.get(finding.key().as_str()) {
+        if let Some(&raised) = dated.get(finding.key().as_str()) {
             finding.raised = finding.raised.min(raised);
         }
     }

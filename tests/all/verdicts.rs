@@ -209,6 +209,11 @@ fn story(lag: TimeDelta) {
         raised = a.len();
         spared += usize::from(few < 4);
     }
+    // However new the last verdicts are, a digest rests on none, and every page is drawn with it.
+    let tomorrow = DigestWish::For(now.date_naive() + chrono::Days::new(1));
+    let wishes = [(1, DigestWish::No), (2, DigestWish::No), (3, tomorrow)];
+    let touched = wishes.map(|(minutes, wish)| lines[0].pass(rules, now + TimeDelta::minutes(minutes), wish).0);
+    assert_eq!(touched[1..], [0, 4]);
     assert!(spared > 25, "{spared} passes spared an aircraft");
     assert!(raised > 30 && lines[0].letters.len() > 9, "{raised} alerts, {} letters", lines[0].letters.len());
 }

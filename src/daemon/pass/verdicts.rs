@@ -127,3 +127,40 @@ fn of_tail(pass: &Pass<'_>, tail: &str) -> Result<OfTail, StoreError> {
     }
     Ok(OfTail { serials, rejections })
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::config::Config;
+    use crate::engine::Models;
+
+    /// Whether the verdict on one group stands after `change` to what it was given for.
+    fn stands(change: impl FnOnce(&mut Vec<Vec<String>>, &mut Rules, &mut Vec<Closing>, &mut Instant)) -> bool {
+        let mut groups = vec![vec!["N0417H".to_owned(), "N0418H".to_owned()]];
+        let config = Config::usual("fleet".into(), "models".into(), "state".into(), chrono_tz::UTC);
+        let mut rules = Rules { config: Arc::new(config), models: Arc::new(Models::new()) };
+        let mut now: Instant = "2026-03-01T08:00:00Z".parse().unwrap();
+        let mut closings = vec![Closing { key: "oil-rate-rise|S-1|3".to_owned(), at: now }];
+        let (mut verdicts, rest) = (Verdicts::default(), Rest::default());
+        verdicts.keep(&groups, &rules, &closings, now);
+        let verdict = Verdict { as_of: now, findings: Vec::new(), met: Vec::new(), serials: HashSet::new(), rest };
+        verdicts.groups.insert(groups[0].clone(), verdict);
+        change(&mut groups, &mut rules, &mut closings, &mut now);
+        verdicts.keep(&groups, &rules, &closings, now);
+        verdicts.groups.len() == 1
+    }
+
+    #[test]
+    fn a_verdict_stands_while_what_it_rests_on_does() {
+        assert!(stands(|_, _, _, _| {}));
+        assert!(stands(|_, _, _, now| *now += STANDS - TimeDelta::milliseconds(1)));
+        assert!(!stands(|_, _, _, now| *now += STANDS), "the calendar");
+        assert!(!stands(|_, _, _, now| *now -= TimeDelta::milliseconds(1)), "a clock that went back");
+        assert!(!stands(|groups, _, _, _| groups[0].truncate(1)), "an engine no longer shared");
+        assert!(!stands(|_, rules, _, _| rules.config = Arc::new((*rules.config).clone())), "a reload");
+        assert!(!stands(|_, rules, _, _| rules.models = Arc::new(Models::new())), "the models alone");
+        assert!(!stands(|_, _, closings, _| closings.clear()), "opened again");
+        assert!(!stands(|_, _, closings, now| closings[0].at = *now - TimeDelta::hours(1)), "closed at another moment");
+    }
+}
