@@ -9,6 +9,7 @@ pub mod clock;
 pub mod history;
 pub mod order;
 pub mod recorder_clock;
+pub mod services;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -297,6 +298,8 @@ pub struct Fleet {
     pub engines: Vec<Engine>,
     pub aircraft: Vec<AircraftHistory>,
     pub queries: Vec<Query>,
+    /// What the whole fleet knows of kinds of service; these may be only some of its engines.
+    pub services: std::sync::Arc<services::Services>,
 }
 
 #[cfg(test)]

@@ -9,6 +9,7 @@ use super::{
     Settled, break_in, consumption, flight_review, gaps, ground, oil_change,
 };
 use crate::config::Rules;
+use crate::engine::services::Services;
 use crate::engine::{Engine, Event, Fleet, What};
 use crate::records::Instant;
 
@@ -16,7 +17,7 @@ pub fn judge(fleet: &Fleet, rules: &dyn RulesFor, zone: Tz, closings: &[Closing]
     let mut judgement = Judgement::default();
     for engine in &fleet.engines {
         let rules = rules_of(engine, rules);
-        let (view, findings) = one(engine, &mates(fleet, engine), &rules, zone, closings, as_of);
+        let (view, findings) = one(engine, (&mates(fleet, engine), &fleet.services), &rules, zone, closings, as_of);
         judgement.engines.push(view);
         judgement.findings.extend(findings.into_iter().map(|f| levelled(f, &rules)));
     }
@@ -62,14 +63,14 @@ fn mates<'a>(fleet: &'a Fleet, engine: &Engine) -> Vec<&'a Engine> {
 
 fn one(
     engine: &Engine,
-    mates: &[&Engine],
+    (mates, services): (&[&Engine], &Arc<Services>),
     rules: &Rules,
     zone: Tz,
     closings: &[Closing],
     as_of: Instant,
 ) -> (EngineView, Vec<Finding>) {
     let changes = oil_change::judge(engine, rules, zone, as_of);
-    let followed = consumption::follow(engine, mates, rules, closings, as_of);
+    let followed = consumption::follow_among(engine, mates, services, rules, closings, as_of);
     let clock = engine.last_placement().map_or("engine hours", |p| p.meter.clock());
     let mut findings = changes.findings;
     findings.extend(followed.findings);

@@ -148,6 +148,7 @@ fn narrowed(fleet: &Fleet, finding: &Finding) -> Fleet {
         engines: fleet.engines.iter().filter(near).cloned().collect(),
         aircraft: fleet.aircraft.iter().filter(|a| a.tail == finding.tail).cloned().collect(),
         queries: Vec::new(),
+        services: fleet.services.clone(),
     }
 }
 

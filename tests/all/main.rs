@@ -32,6 +32,7 @@ mod progress_bar;
 mod reload;
 mod schemas;
 mod service;
+mod services;
 mod sheet_properties;
 mod slow_copy;
 mod stored_records;

@@ -8,6 +8,7 @@ use super::Rules;
 use super::seen::Seen;
 use super::verdicts::{Rest, Verdict, Verdicts};
 use crate::alerts::{Action, Asleep};
+use crate::engine::services::Services;
 use crate::engine::{self, AircraftHistory, Fleet, What};
 use crate::judge::otherwise::Otherwise;
 use crate::judge::{self, Closing, EngineView, Finding, Judgement, RatePoint, RulesFor as _};
@@ -67,11 +68,13 @@ pub fn otherwise(
     now: Instant,
 ) -> Result<Option<Otherwise>, store::StoreError> {
     let pass = store.begin()?;
-    let groups = Seen::load(&pass, &Batch::default(), &mut Verdicts::default())?.groups;
+    let mut verdicts = Verdicts::default();
+    let groups = Seen::load(&pass, &Batch::default(), &mut verdicts)?.groups;
+    verdicts.learn(&groups, now, |group| fleet_of(&pass, group, rules, now))?;
     let Some(group) = groups.into_iter().find(|group| group.iter().any(|tail| **tail == *finding.tail)) else {
         return Ok(None);
     };
-    let fleet = fleet_of(&pass, &group, rules, now)?;
+    let fleet = Fleet { services: verdicts.services(&group), ..fleet_of(&pass, &group, rules, now)? };
     let zone = rules.config.settings.fleet.time_zone;
     Ok(Some(judge::otherwise::otherwise(&fleet, &*rules.config, zone, closings, finding, now)))
 }
@@ -101,6 +104,7 @@ impl Judged {
         progress: &Progress,
     ) -> Result<Self, store::StoreError> {
         verdicts.keep(groups, rules, closings, now);
+        verdicts.learn(groups, now, |group| fleet_of(pass, group, rules, now))?;
         verdicts.groups.retain(|_, verdict| asleep.meet_again(&verdict.met));
         let mut judged = Self { engines: verdicts.lend_engines(), ..Self::default() };
         // Of a first pass the whole past would be kept.
@@ -112,7 +116,8 @@ impl Judged {
                 asleep.meet(&mut findings);
                 judged.add(findings, verdict.rest.clone());
             } else {
-                let (verdict, engines) = judge_group(pass, group, rules, (closings, now), asleep)?;
+                let (verdict, engines) =
+                    judge_group(pass, group, (rules, verdicts.services(group)), (closings, now), asleep)?;
                 // Folders and tails: one may be written in small letters.
                 judged.anew.extend(group.iter().cloned());
                 judged.anew.extend(verdict.rest.aircraft.iter().map(|(tail, _)| tail.to_string()));
@@ -145,11 +150,11 @@ impl Judged {
 fn judge_group(
     pass: &Pass<'_>,
     group: &[String],
-    rules: &Rules,
+    (rules, services): (&Rules, Arc<Services>),
     (closings, now): (&[Closing], Instant),
     asleep: &mut Asleep,
 ) -> Result<(Verdict, Vec<EngineView>), store::StoreError> {
-    let fleet = fleet_of(pass, group, rules, now)?;
+    let fleet = Fleet { services, ..fleet_of(pass, group, rules, now)? };
     let zone = rules.config.settings.fleet.time_zone;
     let Judgement { mut findings, mut engines } = judge::judge(&fleet, &*rules.config, zone, closings, now);
     engines.iter_mut().for_each(|engine| thin(&mut engine.points));

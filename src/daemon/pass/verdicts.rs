@@ -1,7 +1,7 @@
 //! What the judges said last, group by group, so that a row that lands has only its own aircraft judged anew.
 //!
-//! What they say of a group of tails follows from its records, the rules, the rate alerts people closed, and the moment.
-//! A verdict stands while the first three are as they were. How far the moment may lag is for the service to say, which
+//! What they say of a group of tails follows from its records, the rules, the rate alerts people closed, what the fleet
+//! knew of kinds of service when the month began, and the moment. A verdict stands while all but the last are as they were. How far the moment may lag is for the service to say, which
 //! lets all verdicts lapse as often as it would look for what the calendar brings; a digest never rests on an old one.
 
 use std::collections::hash_map::Entry;
@@ -12,6 +12,9 @@ use chrono::TimeDelta;
 
 use super::Rules;
 use crate::alerts::Action;
+use crate::engine::Fleet;
+use crate::engine::services::{Services, month};
+use crate::judge::consumption::services::{self, Learned, Pool};
 use crate::judge::{Closing, EngineView, Finding};
 use crate::records::{Instant, Rejection};
 use crate::shell::scan::{Batch, Change, FileRecords};
@@ -29,6 +32,11 @@ pub struct Verdicts {
     /// What the files of a tail say of who it shares engines with, and what could not be read.
     tails: HashMap<String, OfTail>,
     pub(super) groups: HashMap<Vec<String>, Verdict>,
+    /// What the engines of each group have learned of kinds of service by the beginning of a month, and that month.
+    learned: HashMap<Vec<String>, Vec<Learned>>,
+    learned_by: i32,
+    /// Together; verdicts rest on it.
+    pool: Pool,
     /// Of all groups here.
     engines: Vec<EngineView>,
 }
@@ -94,13 +102,54 @@ impl Verdicts {
         let paths: Vec<String> = batch.changes.iter().filter_map(path).collect();
         let changed: HashSet<&str> = paths.iter().filter_map(|path| path.split('/').next()).collect();
         self.tails.retain(|tail, _| !changed.contains(tail.as_str()));
-        self.groups.retain(|group, _| !group.iter().any(|tail| changed.contains(tail.as_str())));
+        let same = |group: &Vec<String>| !group.iter().any(|tail| changed.contains(tail.as_str()));
+        self.groups.retain(|group, _| same(group));
+        self.learned.retain(|group, _| same(group));
+    }
+
+    /// Learns what the fleet knows of kinds of service. A verdict given when it knew something else is dropped.
+    pub(super) fn learn(
+        &mut self,
+        groups: &[Vec<String>],
+        now: Instant,
+        fleet: impl Fn(&[String]) -> Result<Fleet, StoreError>,
+    ) -> Result<(), StoreError> {
+        // An entry dated ahead has become one of the past by the next month.
+        if self.learned_by != month(now) {
+            self.learned_by = month(now);
+            self.learned.clear();
+        }
+        let mut known = HashMap::with_capacity(groups.len());
+        for group in groups {
+            let learned = match self.learned.remove(group) {
+                Some(learned) => learned,
+                None => fleet(group)?.engines.iter().map(services::learn).collect(),
+            };
+            known.insert(group.clone(), learned);
+        }
+        self.learned = known;
+        // In order, so that sums are the same to the last bit.
+        let pool = services::pool(groups.iter().filter_map(|group| self.learned.get(group)).flatten(), now);
+        if self.pool != pool {
+            self.lapse();
+            self.pool = pool;
+        }
+        Ok(())
+    }
+
+    /// What all other groups know of kinds of service.
+    pub(super) fn services(&self, group: &[String]) -> Arc<Services> {
+        self.pool.without(self.learned.get(group).map_or(&[], Vec::as_slice)).into()
     }
 
     /// Drops what was judged of other groups, under other rules, with other closings, or at another time.
     pub(super) fn keep(&mut self, groups: &[Vec<String>], rules: &Rules, closings: &[Closing], now: Instant) {
         let same = |r: &Rules| Arc::ptr_eq(&r.config, &rules.config) && Arc::ptr_eq(&r.models, &rules.models);
-        if !self.rules.as_ref().is_some_and(same) || self.closings != closings {
+        let same = self.rules.as_ref().is_some_and(same);
+        if !same {
+            self.learned.clear();
+        }
+        if !same || self.closings != closings {
             self.lapse();
             self.rules = Some(rules.clone());
             self.closings = closings.to_vec();

@@ -11,6 +11,7 @@ pub mod evidence;
 mod findings;
 mod keeping;
 pub mod seating;
+pub mod services;
 mod steps;
 pub mod sump;
 pub mod track;
@@ -18,8 +19,11 @@ mod twin;
 pub mod unlogged;
 mod watch;
 
+use std::sync::Arc;
+
 use crate::config::Rules;
 use crate::engine::Engine;
+use crate::engine::services::Services;
 use crate::judge::{Closing, Finding, Kind, Rate, RatePoint};
 use crate::records::Instant;
 use crate::units::ceiling_qt_per_h;
@@ -47,12 +51,24 @@ pub struct Followed {
 /// `mates`: the other engines that ever flew on the same aircraft. Pure: the same records give the
 /// same findings, and a finding raised by the records up to a moment stays the same when more come.
 pub fn follow(engine: &Engine, mates: &[&Engine], rules: &Rules, closings: &[Closing], as_of: Instant) -> Followed {
-    let mut followed = watch::Watch::new(engine, mates, rules, closings).run(as_of);
+    follow_among(engine, mates, &Arc::default(), rules, closings, as_of)
+}
+
+/// The same for an engine of a fleet that knows something of its kinds of service.
+pub fn follow_among(
+    engine: &Engine,
+    mates: &[&Engine],
+    services: &Arc<Services>,
+    rules: &Rules,
+    closings: &[Closing],
+    as_of: Instant,
+) -> Followed {
+    let mut followed = watch::Watch::new(engine, mates, services, rules, closings).run(as_of);
     let changed = |f: &Finding| matches!(f.kind, Kind::OilRateRise | Kind::OilRateFall);
     if let Some(mate) = twin::now(engine, mates)
         && followed.findings.iter().any(changed)
     {
-        let other = watch::Watch::new(mate, &[engine], rules, &[]).run(as_of);
+        let other = watch::Watch::new(mate, &[engine], services, rules, &[]).run(as_of);
         twin::compare(engine, mate, &mut followed, &other);
     }
     followed

@@ -5,6 +5,7 @@
 //! followed, so that both come to the same view of what happened.
 
 use std::collections::{HashMap, HashSet, VecDeque};
+use std::sync::Arc;
 
 use super::track::{NO_SERVICE, Numbering, UNNAMED};
 use crate::engine::{Engine, Event, What};
@@ -32,6 +33,19 @@ impl Step<'_> {
 /// When, and on what: the same for both engines of a twin, whether they share rows or have a sheet each.
 fn flown(event: &Event) -> Option<(Instant, &str)> {
     matches!(event.what, What::Flight { inferred: false, .. }).then(|| (event.at, &*event.tail))
+}
+
+/// The words for kinds of service, by their numbers.
+pub fn words(engine: &Engine) -> Vec<Arc<str>> {
+    let mut words: Vec<Arc<str>> = Vec::new();
+    for event in &engine.events {
+        if let What::Flight { service: Some(word), .. } = &event.what
+            && !words.contains(word)
+        {
+            words.push(word.clone());
+        }
+    }
+    words
 }
 
 /// The engine's events, with those of the `mates` that ever flew beside it in between.

@@ -3,7 +3,7 @@
 //! The recursion, step by step: a look becomes a score, every candidate change and then the belief
 //! take it in; an addition or a flight moves them on.
 
-use super::belief::{Belief, UNKNOWNS, Vector};
+use super::belief::{Belief, Score, Seen, UNKNOWNS, Vector};
 use super::candidates::Candidates;
 use super::evidence::{Evidence, Look, weigh};
 use super::unlogged::TopUps;
@@ -31,7 +31,7 @@ pub const FIRST_RATE_SD: f64 = 0.15;
 /// Rate below which none is believed, qt/h: a thousandth would last a sump through an engine's life.
 pub const LEAST_RATE: f64 = 0.002;
 /// Spread of a service's factor on consumption.
-const SERVICE_SD: f64 = 0.25;
+pub const SERVICE_SD: f64 = 0.25;
 
 /// Spread of what flights nobody named have in common, and how much of it one takes over from the one before.
 const UNNAMED_SD: f64 = 0.22;
@@ -268,6 +268,17 @@ impl Sump {
         b.cov[RATE][i] = pull * variance;
         b.cov[i][RATE] = b.cov[RATE][i];
         Some(i)
+    }
+
+    /// One unknown above another is known from elsewhere: by so much, with this variance.
+    pub fn compare(&mut self, seen: Seen, by: f64, variance: f64) {
+        let total = self.belief.variance_of(seen) + variance;
+        let score = Score { slope: (by - seen.take(&self.belief.mean)) / total, weight: 1.0 / total };
+        let (gain, n) = (self.belief.gain(seen), self.belief.n);
+        for side in self.sides() {
+            side.changes.observe(n, seen, &gain, score);
+        }
+        self.belief.correct(&gain, score);
     }
 
     /// Starts to follow what flights nobody named have in common. Returns the new unknown.

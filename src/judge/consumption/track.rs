@@ -5,10 +5,14 @@
 //! what it is, and the kind is told from what came lately, so that an engine may change from one to
 //! another. Only the past is used: the same records up to a moment give the same state, whenever asked.
 
-use super::belief::UNKNOWNS;
+use std::sync::Arc;
+
+use super::belief::{Seen, UNKNOWNS};
 use super::evidence::{Evidence, Look};
 use super::keeping::{Keeping, Log, REFILL_VAR};
+use super::steps;
 use super::sump::{LEAST_RATE, LEVEL, Leg, RATE, Sump, Who};
+use crate::engine::services::{Ratio, Services, month};
 use crate::engine::{Engine, Event, What};
 use crate::records::Instant;
 use crate::records::aircraft::BuildKind;
@@ -50,6 +54,12 @@ pub struct Track {
     /// Unknown of each service, by order of first mention.
     services: [Option<usize>; SERVICES],
     known_services: usize,
+    /// Their words, and what the fleet knows of them.
+    words: Arc<[Arc<str>]>,
+    fleet: Arc<Services>,
+    /// What it told of each: against which other, ln of the ratio, precision; and the month it was last asked.
+    told: [Option<(usize, f64, f64)>; SERVICES],
+    asked: i32,
     /// Unknown of what flights nobody named have in common with the one before.
     unnamed: Option<usize>,
     /// Share of flights nobody named, fading.
@@ -72,7 +82,7 @@ fn first_level(engine: &Engine) -> (f64, f64) {
 
 impl Track {
     /// As the records begin.
-    pub fn new(engine: &Engine) -> Self {
+    pub fn new(engine: &Engine, fleet: Arc<Services>) -> Self {
         let fresh = engine.last_change_hours.is_some_and(|h| engine.hours_at_start - h < 1.0);
         let (level, variance) = match engine.fill_qt {
             Some(fill) if fresh => (fill, REFILL_VAR),
@@ -84,6 +94,10 @@ impl Track {
             mate: None,
             services: [None; SERVICES],
             known_services: 0,
+            words: steps::words(engine).into(),
+            fleet,
+            told: [None; SERVICES],
+            asked: i32::MIN,
             unnamed: None,
             unnamed_share: 0.5,
             mix: [0.0; SERVICES],
@@ -139,7 +153,7 @@ impl Track {
     pub fn go(&mut self, event: &Event, service: u8, decay: Option<(f64, f64)>, mate_h: Option<f64>) {
         match &event.what {
             What::Flight { hours, inferred, .. } => {
-                self.flight(*hours, *inferred, service, decay, mate_h);
+                self.flight(event.at, *hours, *inferred, service, decay, mate_h);
                 self.rest(event.at);
             }
             What::GroundRun { hours } => self.burnt += self.sump.fly(Who::Own, ground(*hours)),
@@ -171,8 +185,16 @@ impl Track {
         self.unnamed_share_with(unnamed) > 0.5
     }
 
-    fn flight(&mut self, hours: f64, inferred: bool, service: u8, decay: Option<(f64, f64)>, mate_h: Option<f64>) {
-        let named = (service != UNNAMED).then(|| self.service(service));
+    fn flight(
+        &mut self,
+        at: Instant,
+        hours: f64,
+        inferred: bool,
+        service: u8,
+        decay: Option<(f64, f64)>,
+        mate_h: Option<f64>,
+    ) {
+        let named = (service != UNNAMED).then(|| self.service(at, service));
         let unknown = match named {
             Some(slot) => self.services[slot],
             None if inferred => None,
@@ -203,7 +225,7 @@ impl Track {
 
     /// The slot of a service. Services are followed once there are two and the rate is roughly known:
     /// a product of two things nobody knows yet teaches nothing.
-    fn service(&mut self, number: u8) -> usize {
+    fn service(&mut self, at: Instant, number: u8) -> usize {
         let slot = usize::from(number).min(SERVICES - 1);
         self.known_services = self.known_services.max(slot + 1);
         let (rate, sd) = (self.sump.rate(), self.sump.belief.cov[RATE][RATE].max(0.0).sqrt());
@@ -212,10 +234,53 @@ impl Track {
             for s in 0..self.known_services {
                 if self.services[s].is_none() {
                     self.services[s] = self.sump.follow_service(self.mix[s] / total);
+                    self.ask_fleet(at, s);
                 }
+            }
+            if self.asked != month(at) {
+                self.asked = month(at);
+                (0..self.known_services).for_each(|s| self.ask_fleet(at, s));
             }
         }
         slot
+    }
+
+    /// What the fleet knows of a kind of service, against the one best known here when it was first asked; later, what
+    /// it has learned since.
+    fn ask_fleet(&mut self, at: Instant, slot: usize) {
+        let (Some(of), Some(word)) = (self.services[slot], self.words.get(slot)) else { return };
+        let variance = |i: usize| self.sump.belief.cov[i][i];
+        let told = |s: usize| Some((s, self.services[s]?, self.fleet.ratio(at, word, self.words.get(s)?)?));
+        let (best, ln, precision) = match self.told[slot] {
+            Some((s, ln, precision)) => (told(s), ln, precision),
+            None => {
+                // Only against earlier ones, so that nothing is told in a circle.
+                let others = (0..slot).filter_map(told);
+                let doubt = |(_, i, ratio): &(usize, usize, Ratio)| variance(*i) + ratio.sd * ratio.sd;
+                (others.min_by(|a, b| doubt(a).total_cmp(&doubt(b))), 0.0, 0.0)
+            }
+        };
+        let Some((s, to, ratio)) = best else { return };
+        let now = 1.0 / (ratio.sd * ratio.sd);
+        let more = now - precision;
+        if more < 0.1 * now {
+            return;
+        }
+        let new = (ratio.ln * now - ln * precision) / more;
+        // The ratio as a difference, at the factor believed of the other.
+        let (times, factor) = (new.exp(), (1.0 + self.sump.belief.mean[to]).max(0.1));
+        let spread = (times * factor).powi(2) / more + (times - 1.0).powi(2) * variance(to);
+        self.sump.compare(Seen { of, above: Some(to) }, (times - 1.0) * factor, spread);
+        self.told[slot] = Some((s, ratio.ln, now));
+    }
+
+    /// ln of the consumption in the service numbered `a` over that in `b`, as believed, and its variance.
+    pub fn service_ratio(&self, a: usize, b: usize) -> Option<(f64, f64)> {
+        let (a, b) = (self.services[a]?, self.services[b]?);
+        let belief = &self.sump.belief;
+        let (x, y) = ((1.0 + belief.mean[a]).max(0.1), (1.0 + belief.mean[b]).max(0.1));
+        let c = &belief.cov;
+        Some(((x / y).ln(), c[a][a] / (x * x) + c[b][b] / (y * y) - 2.0 * c[a][b] / (x * y)))
     }
 
     /// The unknown of flights without a word, moved on to the next flight: what is flown runs on for a while.

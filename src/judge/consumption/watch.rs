@@ -5,6 +5,7 @@ mod beside;
 mod settling;
 
 use std::collections::VecDeque;
+use std::sync::Arc;
 
 use super::calibration::limit;
 use super::change::{Change, Ratios, Statistics, accept, statistics};
@@ -19,6 +20,7 @@ use super::track::Track;
 use super::unlogged::suspect;
 use super::{Followed, estimate};
 use crate::config::Rules;
+use crate::engine::services::Services;
 use crate::engine::{Engine, Event, What};
 use crate::judge::{Closing, RatePoint};
 use crate::records::{Instant, Oil, Source};
@@ -70,9 +72,15 @@ pub struct Watch<'a> {
 
 impl<'a> Watch<'a> {
     /// `mates`: the engines that ever flew beside it.
-    pub fn new(engine: &'a Engine, mates: &[&'a Engine], rules: &'a Rules, closings: &'a [Closing]) -> Self {
+    pub fn new(
+        engine: &'a Engine,
+        mates: &[&'a Engine],
+        services: &Arc<Services>,
+        rules: &'a Rules,
+        closings: &'a [Closing],
+    ) -> Self {
         let steps = steps::of(engine, mates);
-        let track = Track::new(engine);
+        let track = Track::new(engine, services.clone());
         let seating = engine.builds.first().filter(|b| b.kind.is_some() && b.zero_known).map(|b| b.zero_hours);
         let seating = seating
             .filter(|zero| engine.hours_at_start - zero < rules.break_in.length_h)
