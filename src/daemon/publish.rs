@@ -24,7 +24,8 @@ fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
 }
 
 /// Writes `<state>/page/` and `<state>/cowlwatch.prom`, with when the fleet folder was seen last and how long the pass
-/// took, seconds; without `all`, only of engines the pass touched. Gives the figures, so that [`refresh`] can keep them true between passes.
+/// took, seconds; without `all`, only of engines the pass touched. Gives the figures, so that [`refresh`] can keep them
+/// true between passes.
 ///
 /// # Errors
 /// The first file that could not be written; the state itself is not concerned.

@@ -119,7 +119,8 @@ fn rules(folder: &Path, more: &str) -> Rules {
 }
 
 /// Rows come, go and come again on four aircraft of the demo, and whole logs; people acknowledge, close and answer;
-/// engines are said to move, rules change, the clock goes back; now and then it is morning. One state keeps its verdicts, the other judges everything each time.
+/// engines are said to move, rules change, the clock goes back; now and then it is morning. One state keeps its verdicts,
+/// the other judges everything each time.
 #[test]
 fn judging_what_is_new_is_judging_everything() {
     story(TimeDelta::zero());

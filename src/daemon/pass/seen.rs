@@ -7,7 +7,7 @@ use super::Rules;
 use super::verdicts::Verdicts;
 use crate::judge::{self, Finding, RulesFor as _, gaps};
 use crate::records::{Instant, Rejection, Source};
-use crate::shell::scan::Batch;
+use crate::shell::scan::{self, Batch};
 use crate::shell::store::{self, Pass};
 
 /// What the state and the last look say about files and folders.
@@ -71,7 +71,7 @@ impl Seen {
     pub(super) fn spoilt(&self) -> BTreeSet<String> {
         let whole = self.rejections.iter().filter(|r| r.whole_file && self.changed.contains_key(&*r.source.file));
         let files = whole.map(|r| &*r.source.file).filter(|file| !file.contains("/monitor/"));
-        files.filter_map(|file| file.split('/').next()).map(str::to_owned).collect()
+        files.map(|file| scan::tail(file).to_owned()).collect()
     }
 
     pub(super) fn findings(&self, rules: &Rules, now: Instant) -> Vec<Finding> {

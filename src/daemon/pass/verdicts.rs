@@ -1,8 +1,9 @@
 //! What the judges said last, group by group, so that a row that lands has only its own aircraft judged anew.
 //!
 //! What they say of a group of tails follows from its records, the rules, the rate alerts people closed, what the fleet
-//! knew of kinds of service when the month began, and the moment. A verdict stands while all but the last are as they were. How far the moment may lag is for the service to say, which
-//! lets all verdicts lapse as often as it would look for what the calendar brings; a digest never rests on an old one.
+//! knew of kinds of service when the month began, and the moment. A verdict stands while all but the last are as they
+//! were. How far the moment may lag is for the service to say, which lets all verdicts lapse as often as it would look
+//! for what the calendar brings; a digest never rests on an old one.
 
 use std::collections::hash_map::Entry;
 use std::collections::{BTreeSet, HashMap, HashSet};
@@ -17,7 +18,7 @@ use crate::engine::services::{Services, month};
 use crate::judge::consumption::services::{self, Learned, Pool};
 use crate::judge::{Closing, EngineView, Finding};
 use crate::records::{Instant, Rejection};
-use crate::shell::scan::{Batch, Change, FileRecords};
+use crate::shell::scan::{self, Batch, Change, FileRecords};
 use crate::shell::store::{Pass, StoreError};
 
 /// No verdict stands for longer, whatever the clock did.
@@ -100,7 +101,7 @@ impl Verdicts {
             Change::Touch(_) => None,
         };
         let paths: Vec<String> = batch.changes.iter().filter_map(path).collect();
-        let changed: HashSet<&str> = paths.iter().filter_map(|path| path.split('/').next()).collect();
+        let changed: HashSet<&str> = paths.iter().map(|path| scan::tail(path)).collect();
         self.tails.retain(|tail, _| !changed.contains(tail.as_str()));
         let same = |group: &Vec<String>| !group.iter().any(|tail| changed.contains(tail.as_str()));
         self.groups.retain(|group, _| same(group));

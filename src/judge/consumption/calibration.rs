@@ -18,9 +18,8 @@ pub const RATES: [f64; 5] = [1.0 / 20.0, 1.0 / 12.0, 1.0 / 8.0, 1.0 / 5.0, 1.0 /
 ///
 /// Rises: made by `cargo run --release --example calibrate -- 300` (seeds from 5,000,001), which corrects the table it
 /// runs with. Additions alone: half-way to what the pilots of `tests/tools/pilots.py` ask for (seeds x1 and x2); hard at
-/// high rates, where one service runs into the next. Falls: set by hand, up to two above what
-/// false alarms ask for: a fall is mostly a question about the log, and is asked on more evidence than the setting
-/// would need.
+/// high rates, where one service runs into the next. Falls: set by hand, up to two above what false alarms ask for: a
+/// fall is mostly a question about the log, and is asked on more evidence than the setting would need.
 pub const LIMITS: [[[[f64; 2]; 5]; 2]; 3] = [
     [
         [[-2.75, 1.26], [-2.93, 1.3], [-1.26, 1.01], [-1.99, 1.12], [-3.24, 1.33]],

@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use super::steps;
 use super::sump::{RATE, SERVICE_SD, Who};
-use super::track::{SERVICES, Track};
+use super::track::Track;
 use crate::engine::services::{Pair, Ratio, Services, month};
 use crate::engine::{Engine, What};
 use crate::records::Instant;
@@ -38,16 +38,16 @@ pub struct Learned {
 /// Goes through an engine's life for what its services cost.
 pub fn learn(engine: &Engine) -> Learned {
     let mut learned = Learned::default();
-    let words = steps::words(engine);
-    if words.len() < 2 {
+    let mut track = Track::new(engine, Arc::default());
+    if track.words().len() < 2 {
         return learned;
     }
     let seated = engine.builds.first().filter(|b| b.kind.is_some()).map_or(f64::MIN, |b| b.zero_hours + SEATING_H);
-    let (mut track, mut now) = (Track::new(engine, Arc::default()), None);
+    let mut now = None;
     for step in steps::of(engine, &[]).iter().filter(|s| s.event.hours >= seated) {
         let month = month(step.event.at);
         if let Some(before) = now.replace(month).filter(|before| *before < month) {
-            learned.note(before + 1, &words, &track);
+            learned.note(before + 1, &track);
         }
         track.look(Who::Own, step.event);
         track.go(step.event, step.service, None, None);
@@ -58,15 +58,15 @@ pub fn learn(engine: &Engine) -> Learned {
         }
     }
     if let Some(last) = now {
-        learned.note(last + 1, &words, &track);
+        learned.note(last + 1, &track);
     }
     learned
 }
 
 impl Learned {
-    fn note(&mut self, month: i32, words: &[Arc<str>], track: &Track) {
-        let mut known = Vec::new();
-        for a in 0..words.len().min(SERVICES) {
+    fn note(&mut self, month: i32, track: &Track) {
+        let (mut known, words) = (Vec::new(), track.words());
+        for a in 0..words.len() {
             for b in 0..a {
                 let Some((ln, variance)) = track.service_ratio(a, b) else { continue };
                 // What was believed before any flight is taken out again.

@@ -36,16 +36,12 @@ fn flown(event: &Event) -> Option<(Instant, &str)> {
 }
 
 /// The words for kinds of service, by their numbers.
-pub fn words(engine: &Engine) -> Vec<Arc<str>> {
-    let mut words: Vec<Arc<str>> = Vec::new();
-    for event in &engine.events {
-        if let What::Flight { service: Some(word), .. } = &event.what
-            && !words.contains(word)
-        {
-            words.push(word.clone());
-        }
-    }
-    words
+pub fn words(engine: &Engine) -> Arc<[Arc<str>]> {
+    let mut numbering = Numbering::default();
+    engine.events.iter().for_each(|event| {
+        numbering.number(&event.what);
+    });
+    numbering.words()
 }
 
 /// The engine's events, with those of the `mates` that ever flew beside it in between.

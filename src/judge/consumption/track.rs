@@ -5,14 +5,16 @@
 //! what it is, and the kind is told from what came lately, so that an engine may change from one to
 //! another. Only the past is used: the same records up to a moment give the same state, whenever asked.
 
+mod fleet;
+
 use std::sync::Arc;
 
-use super::belief::{Seen, UNKNOWNS};
+use super::belief::UNKNOWNS;
 use super::evidence::{Evidence, Look};
 use super::keeping::{Keeping, Log, REFILL_VAR};
 use super::steps;
 use super::sump::{LEAST_RATE, LEVEL, Leg, RATE, Sump, Who};
-use crate::engine::services::{Ratio, Services, month};
+use crate::engine::services::{Services, month};
 use crate::engine::{Engine, Event, What};
 use crate::records::Instant;
 use crate::records::aircraft::BuildKind;
@@ -94,7 +96,7 @@ impl Track {
             mate: None,
             services: [None; SERVICES],
             known_services: 0,
-            words: steps::words(engine).into(),
+            words: steps::words(engine),
             fleet,
             told: [None; SERVICES],
             asked: i32::MIN,
@@ -245,44 +247,6 @@ impl Track {
         slot
     }
 
-    /// What the fleet knows of a kind of service, against the one best known here when it was first asked; later, what
-    /// it has learned since.
-    fn ask_fleet(&mut self, at: Instant, slot: usize) {
-        let (Some(of), Some(word)) = (self.services[slot], self.words.get(slot)) else { return };
-        let variance = |i: usize| self.sump.belief.cov[i][i];
-        let told = |s: usize| Some((s, self.services[s]?, self.fleet.ratio(at, word, self.words.get(s)?)?));
-        let (best, ln, precision) = match self.told[slot] {
-            Some((s, ln, precision)) => (told(s), ln, precision),
-            None => {
-                // Only against earlier ones, so that nothing is told in a circle.
-                let others = (0..slot).filter_map(told);
-                let doubt = |(_, i, ratio): &(usize, usize, Ratio)| variance(*i) + ratio.sd * ratio.sd;
-                (others.min_by(|a, b| doubt(a).total_cmp(&doubt(b))), 0.0, 0.0)
-            }
-        };
-        let Some((s, to, ratio)) = best else { return };
-        let now = 1.0 / (ratio.sd * ratio.sd);
-        let more = now - precision;
-        if more < 0.1 * now {
-            return;
-        }
-        let new = (ratio.ln * now - ln * precision) / more;
-        // The ratio as a difference, at the factor believed of the other.
-        let (times, factor) = (new.exp(), (1.0 + self.sump.belief.mean[to]).max(0.1));
-        let spread = (times * factor).powi(2) / more + (times - 1.0).powi(2) * variance(to);
-        self.sump.compare(Seen { of, above: Some(to) }, (times - 1.0) * factor, spread);
-        self.told[slot] = Some((s, ratio.ln, now));
-    }
-
-    /// ln of the consumption in the service numbered `a` over that in `b`, as believed, and its variance.
-    pub fn service_ratio(&self, a: usize, b: usize) -> Option<(f64, f64)> {
-        let (a, b) = (self.services[a]?, self.services[b]?);
-        let belief = &self.sump.belief;
-        let (x, y) = ((1.0 + belief.mean[a]).max(0.1), (1.0 + belief.mean[b]).max(0.1));
-        let c = &belief.cov;
-        Some(((x / y).ln(), c[a][a] / (x * x) + c[b][b] / (y * y) - 2.0 * c[a][b] / (x * y)))
-    }
-
     /// The unknown of flights without a word, moved on to the next flight: what is flown runs on for a while.
     fn unnamed(&mut self) -> Option<usize> {
         if self.unnamed.is_none() {
@@ -364,17 +328,22 @@ fn ground(hours: f64) -> Leg {
 
 /// Numbers service words by order of first mention.
 #[derive(Debug, Default)]
-pub struct Numbering<'a>(Vec<&'a str>);
+pub struct Numbering<'a>(Vec<&'a Arc<str>>);
 
 impl<'a> Numbering<'a> {
     /// The number of an event's service, if it is a flight.
     pub fn number(&mut self, what: &'a What) -> u8 {
         let What::Flight { service, .. } = what else { return NO_SERVICE };
-        let Some(word) = service.as_deref() else { return UNNAMED };
+        let Some(word) = service else { return UNNAMED };
         let found = self.0.iter().position(|w| *w == word).unwrap_or(self.0.len());
         if found == self.0.len() {
             self.0.push(word);
         }
         u8::try_from(found.min(SERVICES - 1)).unwrap_or(0)
+    }
+
+    /// The words numbered so far; of those beyond the last number the first.
+    pub fn words(&self) -> Arc<[Arc<str>]> {
+        self.0.iter().take(SERVICES).map(|word| (*word).clone()).collect()
     }
 }

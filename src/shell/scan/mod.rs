@@ -16,6 +16,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
+pub use list::tail;
 pub use looking::Looking;
 use serde::{Deserialize, Serialize};
 
