@@ -33,7 +33,10 @@ pub fn propose_for(file: &Path, sheet: Option<&str>, aircraft: Option<&Aircraft>
     let shape = Shape { sheet: sheet.map(str::to_owned), ..Shape::default() };
     let (rows, text) = match content(&start) {
         Content::Text => (Sheet::from_text(&start, &shape), TextShape::of(&start)),
-        _ => (workbook::read_apart(File::open(file).map_err(unreadable)?, &shape), TextShape::default()),
+        _ => {
+            let book = File::open(file).and_then(|file| workbook::read_apart(file, &shape)).map_err(unreadable)?;
+            (book, TextShape::default())
+        }
     };
     let proposal = propose(&rows, &name, &text, aircraft)
         .map_err(|fault| Stop::new(exit::DATA, fault.reject(&shown.as_str().into()).to_string()))?
@@ -80,7 +83,7 @@ pub fn entries(file: &Path, shape: &Shape, aircraft: &Aircraft) -> io::Result<(V
     let start = beginning(file)?;
     let sheet = match content(&start) {
         Content::Text => Sheet::from_text(&start, &shape),
-        _ => workbook::read_apart(File::open(file)?, &shape),
+        _ => workbook::read_apart(File::open(file)?, &shape)?,
     };
     let name = file.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
     Ok(logbook::read(&sheet, &name, layout, aircraft, Tz::UTC))

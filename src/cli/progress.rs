@@ -25,9 +25,10 @@ impl Watched {
     pub fn new(doing: &'static str) -> Self {
         let progress = Progress::default();
         let seen = progress.clone();
-        let drawing = (stderr().is_terminal() && stdout().is_terminal()).then(|| {
+        let terminal = stderr().is_terminal() && stdout().is_terminal();
+        let draw = || {
             let (stop, stopped) = channel::<()>();
-            let thread = std::thread::spawn(move || {
+            let thread = std::thread::Builder::new().spawn(move || {
                 let mut bar = None;
                 let mut waited = 0;
                 while let Err(RecvTimeoutError::Timeout) = stopped.recv_timeout(EVERY) {
@@ -43,8 +44,10 @@ impl Watched {
                     bar.finish_and_clear();
                 }
             });
-            (stop, thread)
-        });
+            // Without a thread there is no bar; the work goes on.
+            thread.ok().map(|thread| (stop, thread))
+        };
+        let drawing = if terminal { draw() } else { None };
         Self { progress, drawing }
     }
 }

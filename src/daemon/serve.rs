@@ -30,6 +30,8 @@ const TICK: Duration = Duration::from_millis(500);
 const SETTLE: Duration = Duration::from_millis(700);
 /// A look that takes longer means that the share does not answer.
 const HUNG: Duration = Duration::from_secs(60);
+/// Stack of the thread that looks, bytes: what the standard library gives.
+const LOOK_STACK: usize = 2 * 1024 * 1024;
 /// Time letters under way get to finish when told to stop.
 const LAST_LETTERS: Duration = Duration::from_secs(5);
 
@@ -68,6 +70,10 @@ struct Service {
     events: mpsc::Sender<Event>,
     reload: Reload,
     looking_since: Option<Tick>,
+    /// Since when the system has given no thread to look with.
+    refused_since: Option<Tick>,
+    /// Stack of the thread that looks, bytes.
+    look_stack: usize,
     hung: bool,
     next_look: Tick,
     /// What is still to be read of a look whose files were more than a batch holds.
@@ -115,6 +121,8 @@ pub async fn serve(rules: Rules, mut store: Store, state: PathBuf, delivery: Del
         events: events.clone(),
         reload,
         looking_since: None,
+        refused_since: None,
+        look_stack: LOOK_STACK,
         hung: false,
         next_look: Tick::now(),
         going: None,

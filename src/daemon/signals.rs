@@ -31,12 +31,15 @@ pub(super) fn listen(events: mpsc::Sender<Event>) -> std::io::Result<tokio::task
 /// what it gives lives, in a thread of its own: a share that hangs must not hold up the start.
 pub(super) fn stir(folder: PathBuf, events: mpsc::Sender<Event>) -> std::sync::mpsc::Sender<()> {
     let (alive, ended) = std::sync::mpsc::channel();
-    std::thread::spawn(move || {
+    let thread = std::thread::Builder::new().name("stir".to_owned()).spawn(move || {
         let watcher = watch(&folder, events);
         // Nothing is ever sent: this waits for the sender to be dropped.
         let _ = ended.recv();
         drop(watcher);
     });
+    if let Err(error) = thread {
+        warn!(%error, "no file system events; the periodic scan goes on");
+    }
     alive
 }
 

@@ -27,17 +27,20 @@ const MEMORY: u64 = 256 * 1024 * 1024;
 const PROCESSOR_S: u64 = 20;
 /// Time by the wall clock until the child is killed.
 const PATIENCE: Duration = Duration::from_secs(40);
+/// Exit code of a child that could not be limited, and read nothing.
+const UNLIMITED: i32 = 75;
 /// Most that is taken from the child, bytes.
 const MAX_ANSWER: u64 = 64 * 1024 * 1024;
 
-/// Reads a workbook with the program that is running. Never fails; what is wrong is in `faults`.
-pub fn read_apart(file: File, shape: &Shape) -> Sheet {
+/// Reads a workbook with the program that is running. What is wrong with it is in `faults`; an error is the machine's,
+/// and says nothing of the workbook.
+pub fn read_apart(file: File, shape: &Shape) -> io::Result<Sheet> {
     // Right also after the program's file has been replaced by an update.
     read_with(&PathBuf::from("/proc/self/exe"), file, shape)
 }
 
 /// The same with a given program (tests run another binary than the one they test).
-pub fn read_with(program: &std::path::Path, mut file: File, shape: &Shape) -> Sheet {
+pub fn read_with(program: &std::path::Path, mut file: File, shape: &Shape) -> io::Result<Sheet> {
     // The child reads from where the file stands; what cannot be rewound stands at its start.
     let _ = file.rewind();
     let child = Command::new(program)
@@ -47,23 +50,23 @@ pub fn read_with(program: &std::path::Path, mut file: File, shape: &Shape) -> Sh
         .stdin(file)
         .stdout(Stdio::piped())
         .stderr(Stdio::null())
-        .spawn();
-    let fault = match child {
-        Ok(child) => match answer(child) {
-            Ok((Some(0), bytes)) => match postcard::from_bytes(&bytes) {
-                Ok(sheet) => return sheet,
-                Err(_) => damaged(),
-            },
-            // It ended by itself: the parts that read workbooks do not survive every damaged file.
-            Ok((Some(_), _)) => damaged(),
-            Ok((None, _)) | Err(_) => stopped(),
+        .spawn()
+        .map_err(not_started)?;
+    let fault = match answer(child)? {
+        (Some(0), bytes) => match postcard::from_bytes(&bytes) {
+            Ok(sheet) => return Ok(sheet),
+            Err(_) => damaged(),
         },
-        Err(error) => whole(
-            &format!("a workbook whose reader could not be started ({error})"),
-            "a machine with room for one more process",
-        ),
+        (Some(UNLIMITED), _) => return Err(not_started("it cannot be limited")),
+        // It ended by itself: the parts that read workbooks do not survive every damaged file.
+        (Some(_), _) => damaged(),
+        (None, _) => stopped(),
     };
-    Sheet { faults: vec![fault], ..Sheet::default() }
+    Ok(Sheet { faults: vec![fault], ..Sheet::default() })
+}
+
+fn not_started(why: impl std::fmt::Display) -> io::Error {
+    io::Error::other(format!("the reader of workbooks could not be started: {why}"))
 }
 
 fn whole(found: &str, expected: &str) -> Fault {
@@ -81,16 +84,24 @@ fn stopped() -> Fault {
     )
 }
 
-/// The child's exit code (none if it was killed) and what it wrote, if it ends in time.
+/// The child's exit code (none if it was killed, or did not end in time) and what it wrote.
 fn answer(mut child: Child) -> io::Result<(Option<i32>, Vec<u8>)> {
     let Some(stdout) = child.stdout.take() else { return Err(io::ErrorKind::BrokenPipe.into()) };
     let (sender, receiver) = mpsc::channel();
-    let taking = thread::spawn(move || {
+    let taking = thread::Builder::new().spawn(move || {
         let mut bytes = Vec::new();
         let result = stdout.take(MAX_ANSWER).read_to_end(&mut bytes).map(|_| bytes);
         // Nobody waits any more once patience has run out.
         let _ = sender.send(result);
     });
+    let taking = match taking {
+        Ok(taking) => taking,
+        Err(error) => {
+            let _ = child.kill();
+            child.wait()?;
+            return Err(not_started(error));
+        }
+    };
     let bytes = receiver.recv_timeout(PATIENCE).unwrap_or_else(|_| Err(io::ErrorKind::TimedOut.into()));
     if bytes.is_err() {
         // Already gone is as good.
@@ -99,7 +110,7 @@ fn answer(mut child: Child) -> io::Result<(Option<i32>, Vec<u8>)> {
     let status = child.wait()?;
     // Its pipe is closed by now.
     let _ = taking.join();
-    Ok((status.code(), bytes?))
+    Ok(bytes.map_or_else(|_| (None, Vec::new()), |bytes| (status.code(), bytes)))
 }
 
 /// The child: limits itself, reads the workbook on standard input, writes the sheet to standard output.
@@ -111,7 +122,7 @@ pub fn child(arguments: &[String]) -> ExitCode {
         ..Shape::default()
     };
     if limit().is_err() {
-        return ExitCode::from(75);
+        return ExitCode::from(UNLIMITED as u8);
     }
     match read_stdin().map(|bytes| sheet_of(&bytes, &shape)).and_then(|sheet| send(&sheet)) {
         Ok(()) => ExitCode::SUCCESS,

@@ -94,7 +94,7 @@ fn every_dialect_reads_to_the_same_records() {
             Sheet::from_text(&fs::read(&path).unwrap(), &shape)
         } else {
             let inside = workbook::read(&fs::read(&path).unwrap(), &shape);
-            let apart = shell::workbook::read_with(Path::new(PROGRAM), File::open(&path).unwrap(), &shape);
+            let apart = shell::workbook::read_with(Path::new(PROGRAM), File::open(&path).unwrap(), &shape).unwrap();
             assert_eq!(inside, apart, "{name}");
             inside
         };

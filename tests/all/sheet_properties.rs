@@ -178,7 +178,7 @@ fn damaged_workbooks_leave_the_parent_alone() {
             }
             bytes.truncate(bytes.len().saturating_sub(chance.below(3) * chance.below(2000)));
             fs::write(&path, &bytes).unwrap();
-            let sheet = read_with(Path::new(PROGRAM), File::open(&path).unwrap(), &Shape::default());
+            let sheet = read_with(Path::new(PROGRAM), File::open(&path).unwrap(), &Shape::default()).unwrap();
             assert!(sheet.faults.len() <= 2, "{:?}", sheet.faults);
         }
     }

@@ -14,7 +14,7 @@ use zip::write::SimpleFileOptions;
 use crate::support::PROGRAM;
 
 fn read(path: &Path) -> Sheet {
-    read_with(Path::new(PROGRAM), File::open(path).unwrap(), &Shape::default())
+    read_with(Path::new(PROGRAM), File::open(path).unwrap(), &Shape::default()).unwrap()
 }
 
 /// A zip archive of `parts`, each its name, its beginning, a piece repeated, and its end.
@@ -150,8 +150,11 @@ fn a_program_that_is_no_reader_gives_one_fault() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("logbook.xlsx");
     fs::write(&path, b"PK\x03\x04").unwrap();
-    for program in ["/bin/false", "/bin/true", "/nonexistent"] {
-        let sheet = read_with(Path::new(program), File::open(&path).unwrap(), &Shape::default());
+    for program in ["/bin/false", "/bin/true"] {
+        let sheet = read_with(Path::new(program), File::open(&path).unwrap(), &Shape::default()).unwrap();
         assert_eq!((sheet.rows.len(), sheet.faults.len()), (0, 1), "{program}");
     }
+    // That is no fault of the workbook, and must not stick to it.
+    let error = read_with(Path::new("/nonexistent"), File::open(&path).unwrap(), &Shape::default()).unwrap_err();
+    assert!(error.to_string().starts_with("the reader of workbooks could not be started: "), "{error}");
 }

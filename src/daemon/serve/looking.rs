@@ -16,6 +16,8 @@ use crate::shell::store::{Known, StoreError};
 
 /// Reading stops after this long and goes on in the next batch.
 const READ_FOR: Duration = Duration::from_secs(15);
+/// A thread the system refused is asked for again after this long.
+const AGAIN: Duration = Duration::from_secs(5);
 /// With nothing new, what the calendar brings (a change falling due, a silence) is looked for this often.
 const JUDGE_EVERY: Duration = Duration::from_secs(600);
 
@@ -65,17 +67,8 @@ impl Service {
     /// Starts a look if it is time and none is under way.
     pub(super) fn look(&mut self) -> Result<(), StoreError> {
         if let Some(since) = self.looking_since {
-            if since.elapsed() <= HUNG {
-                return Ok(());
-            }
-            // The digest goes all the same, and says so: silence must not look like health. So does what the calendar
-            // and people bring.
-            let due = Tick::now() >= self.next_judgement || self.judge_again || self.digest_due(Utc::now()).is_some();
-            if !self.hung || due {
-                let why = format!("no answer for {} s", HUNG.as_secs());
-                warn!(%why, "the fleet folder does not answer");
-                self.judge(Batch { unreachable: Some(why), ..Batch::default() }, HUNG)?;
-                self.hung = true;
+            if since.elapsed() > HUNG {
+                self.unanswered(format!("no answer for {} s", HUNG.as_secs()))?;
             }
             return Ok(());
         }
@@ -87,9 +80,11 @@ impl Service {
             None => Box::new(self.begin()?),
         };
         let events = self.events.clone();
-        self.looking_since = Some(Tick::now());
-        // A thread of its own, not of the runtime's: one that hangs on a dead share must not delay the end.
-        std::thread::spawn(move || {
+        let (hand, handed) = std::sync::mpsc::channel::<Box<Going>>();
+        // A thread of its own, not of the runtime's: one that hangs on a dead share must not delay the end. It is handed
+        // the look once it runs, so that a look under way outlives a refused thread.
+        let thread = std::thread::Builder::new().name("look".to_owned()).stack_size(self.look_stack).spawn(move || {
+            let Ok(going) = handed.recv() else { return };
             // A fault of ours in some reader must not look like a share that hangs for ever.
             let looked = catch_unwind(AssertUnwindSafe(|| going.batch()));
             let failed = |_| Batch {
@@ -101,6 +96,43 @@ impl Service {
             let (batch, going) = looked.unwrap_or_else(|fault| (failed(fault), None));
             let _ = events.blocking_send(Event::Looked(batch, going));
         });
+        match thread {
+            Ok(_) => {
+                self.looking_since = Some(Tick::now());
+                self.refused_since = None;
+                // It waits for it.
+                let _ = hand.send(going);
+                Ok(())
+            }
+            Err(error) => {
+                self.going = Some(going);
+                self.refused(&error)
+            }
+        }
+    }
+
+    /// The system gives no thread to look with: tried again soon, and told as a folder that does not answer if it lasts.
+    fn refused(&mut self, error: &std::io::Error) -> Result<(), StoreError> {
+        let now = Tick::now();
+        self.next_look = now + AGAIN;
+        if self.refused_since.is_none() {
+            warn!(%error, "no thread to look at the fleet folder; tried again");
+        }
+        if self.refused_since.get_or_insert(now).elapsed() > HUNG {
+            self.unanswered(format!("no thread to look at it for {} s: {error}", HUNG.as_secs()))?;
+        }
+        Ok(())
+    }
+
+    /// The digest goes all the same, and says so: silence must not look like health. So does what the calendar and
+    /// people bring.
+    fn unanswered(&mut self, why: String) -> Result<(), StoreError> {
+        let due = Tick::now() >= self.next_judgement || self.judge_again || self.digest_due(Utc::now()).is_some();
+        if !self.hung || due {
+            warn!(%why, "the fleet folder does not answer");
+            self.judge(Batch { unreachable: Some(why), ..Batch::default() }, HUNG)?;
+            self.hung = true;
+        }
         Ok(())
     }
 

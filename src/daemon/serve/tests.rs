@@ -30,6 +30,8 @@ fn service(folder: &std::path::Path, looking: Duration) -> (Service, mpsc::Recei
         events,
         reload: Box::new(|| Err(String::new())),
         looking_since: Tick::now().checked_sub(looking),
+        refused_since: None,
+        look_stack: LOOK_STACK,
         hung: false,
         next_look: Tick::now(),
         going: None,
@@ -213,4 +215,33 @@ fn a_look_under_way_is_waited_for() {
     let (mut service, _inbox) = service(folder.path(), Duration::from_secs(1));
     service.look().unwrap();
     assert!(!service.hung && service.store.alerts().unwrap().is_empty());
+}
+
+/// A system without room for one more thread: said once and tried again, and told like a share that hangs if it lasts.
+#[test]
+fn a_refused_thread_is_asked_for_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut service, mut inbox) = service(folder.path(), Duration::ZERO);
+    service.looking_since = None;
+    let told = |service: &Service| service.store.alerts().unwrap().len();
+    // No address space holds such a stack.
+    service.look_stack = 1 << 60;
+    service.look().unwrap();
+    assert!(service.refused_since.is_some() && service.looking_since.is_none() && told(&service) == 0);
+    service.refused_since = Tick::now().checked_sub(HUNG + Duration::from_secs(1));
+    service.next_look = Tick::now();
+    service.look().unwrap();
+    assert!(service.hung && told(&service) == 1);
+    let alerts = service.store.alerts().unwrap();
+    let found = &alerts[0].finding.evidence;
+    assert!(format!("{found:?}").contains("no thread to look at it for 60 s"), "{found:?}");
+    service.next_look = Tick::now();
+    service.look().unwrap();
+    assert_eq!(service.store.alerts().unwrap(), alerts);
+    service.look_stack = LOOK_STACK;
+    service.next_look = Tick::now();
+    service.look().unwrap();
+    let Some(Event::Looked(batch, going)) = inbox.blocking_recv() else { unreachable!("a look") };
+    service.looked(batch, going).unwrap();
+    assert!(!service.hung && service.refused_since.is_none());
 }

@@ -203,7 +203,7 @@ impl Tail {
         for &layout in layouts {
             let shape = logbook::shape(layout);
             let sheet = match content(&bytes) {
-                Content::Workbook => workbook::read_apart(opened.again().map_err(failed)?, &shape),
+                Content::Workbook => workbook::read_apart(opened.again().map_err(failed)?, &shape).map_err(failed)?,
                 _ if younger(file, YOUNG) => {
                     let there = fully_there(&bytes);
                     records.unfinished = there.len() < bytes.len();
