@@ -19,6 +19,7 @@ use crate::config::schedule::Schedule;
 use crate::report::Undelivered;
 use crate::report::metrics::Figures;
 use crate::shell::mail::Delivery;
+use crate::shell::manager::Manager;
 use crate::shell::scan::Batch;
 use crate::shell::store::{Attempt, Store, StoreError};
 use looking::{Folders, Going};
@@ -88,6 +89,7 @@ struct Service {
     /// Looks out for changes in the fleet folder until it is dropped.
     watcher: std::sync::mpsc::Sender<()>,
     handing: Handing,
+    manager: Manager,
     foreign: i64,
     /// Folders as the last judgement saw them.
     folders: Option<Folders>,
@@ -132,6 +134,7 @@ pub async fn serve(rules: Rules, mut store: Store, state: PathBuf, delivery: Del
         verdicts,
         watcher: stir(folder.clone(), events.clone()),
         handing: Handing::default(),
+        manager: Manager::of_environment(),
         foreign,
         folders: None,
         trouble: None,
@@ -142,7 +145,7 @@ pub async fn serve(rules: Rules, mut store: Store, state: PathBuf, delivery: Del
         Ok(signals) => signals,
         Err(error) => return Ended::Io(error),
     };
-    let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Ready]);
+    service.manager.alive();
     info!(folder = %folder.display(), "watching");
     let ended = loop {
         let event = tokio::select! {
@@ -158,7 +161,7 @@ pub async fn serve(rules: Rules, mut store: Store, state: PathBuf, delivery: Del
             }
             service.hold(&error);
         }
-        let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Watchdog]);
+        service.manager.alive();
     };
     signals.abort();
     ended
@@ -290,7 +293,7 @@ impl Service {
 
     /// Lets letters under way finish, notes them, and ends.
     async fn stop(&mut self, inbox: &mut mpsc::Receiver<Event>) -> Ended {
-        let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Stopping]);
+        self.manager.stopping();
         info!("stopping");
         let end = tokio::time::Instant::now() + LAST_LETTERS;
         while self.handing.under_way {

@@ -4,6 +4,7 @@
 pub mod lock;
 pub mod log;
 pub mod mail;
+pub mod manager;
 pub mod scan;
 pub mod store;
 pub mod workbook;

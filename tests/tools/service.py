@@ -94,7 +94,7 @@ said = []
 
 
 def listen():
-    """Always: the service waits where nobody takes what it says."""
+    """Always: what nobody takes is lost."""
     while True:
         text = ready.recv(1000)
         said.append((time.monotonic(), text))

@@ -41,6 +41,7 @@ fn service(folder: &std::path::Path, looking: Duration) -> (Service, mpsc::Recei
         verdicts: Verdicts::default(),
         watcher: std::sync::mpsc::channel().0,
         handing: Handing::default(),
+        manager: Manager::default(),
         foreign: 0,
         folders: None,
         trouble: None,

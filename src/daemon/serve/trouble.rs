@@ -35,7 +35,7 @@ impl Service {
         let news = self.trouble.as_ref().is_none_or(|t| t.what != what || t.said.elapsed() >= STILL);
         if news {
             error!(state = %self.state.display(), %error, "the state cannot be written; nothing is judged or sent until it can; trying again");
-            let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Status(&format!("waiting: {what}"))]);
+            self.manager.status(&format!("waiting: {what}"));
         }
         let said = self.trouble.as_ref().filter(|_| !news).map_or(now, |t| t.said);
         let since = self.trouble.as_ref().map_or_else(Utc::now, |t| t.since);
@@ -52,7 +52,7 @@ impl Service {
             notice::written_again(&mut self.store, &self.rules, trouble.since, &trouble.what, now)?;
         }
         info!(since = %trouble.since, was = %trouble.what, "the state can be written again");
-        let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Status("watching")]);
+        self.manager.status("watching");
         self.trouble = None;
         Ok(())
     }
