@@ -115,25 +115,28 @@ pub fn propose(
             expected: "a sheet with one row per flight, per entry or per sample".to_owned(),
         }));
     };
-    let head = header::Header::at(sheet, at);
+    let head = header::Header::of_one_row(sheet, at);
     let (units, first_row) = monitor::units_row(sheet, at).unwrap_or((None, head.first_row));
     let is_total = |row: &Row| (0..row.cells.len()).any(|column| header::is_total(row, column));
-    let is_row = |row: &&Row| !head.repeats(row) && !is_total(row);
-    let rows: Vec<&Row> = sheet.rows.iter().skip(first_row).filter(is_row).take(5_000).collect();
-    let profiles: Vec<Profile> = head
-        .names
-        .iter()
-        .enumerate()
-        .filter(|(_, name)| !name.written.is_empty())
-        .map(|(column, name)| Profile::new(name.clone(), column, &rows, sheet))
-        .collect();
-    let mut proposal = if monitor::is_recording(&profiles) {
-        monitor::propose(&profiles, units, aircraft)
+    let rows = |head: &header::Header, first_row: usize| -> Vec<&Row> {
+        let is_row = |row: &&Row| !head.repeats(row) && !is_total(row);
+        sheet.rows.iter().skip(first_row).filter(is_row).take(5_000).collect()
+    };
+    let profiles = |head: &header::Header, rows: &[&Row]| -> Vec<Profile> {
+        let names = head.names.iter().enumerate().filter(|(_, name)| !name.written.is_empty());
+        names.map(|(column, name)| Profile::new(name.clone(), column, rows, sheet)).collect()
+    };
+    let columns = profiles(&head, &rows(&head, first_row));
+    let (mut proposal, top) = if monitor::is_recording(&columns) {
+        (monitor::propose(&columns, units, aircraft), head.top)
     } else {
-        logbook::propose(&profiles, &rows, sheet, aircraft)
+        // Only logs are read by headers of two rows.
+        let head = header::Header::at(sheet, at);
+        let rows = rows(&head, head.first_row);
+        (logbook::propose(&profiles(&head, &rows), &rows, sheet, aircraft), head.top)
     };
     proposal.files = glob(file_name);
-    proposal.shape = shape_lines(sheet, text, head.line, at);
+    proposal.shape = shape_lines(sheet, text, top);
     Ok(proposal)
 }
 
@@ -168,9 +171,9 @@ fn glob(file_name: &str) -> String {
     if extension.is_empty() { glob } else { format!("{glob}.{extension}") }
 }
 
-fn shape_lines(sheet: &Sheet, text: &TextShape, header_line: u32, at: usize) -> Vec<String> {
+fn shape_lines(sheet: &Sheet, text: &TextShape, header_line: u32) -> Vec<String> {
     let mut lines = Vec::new();
-    if header_line > 1 && at > 0 {
+    if header_line > 1 && sheet.rows.first().is_some_and(|first| first.line < header_line) {
         lines.push(format!("skip_lines = {}", header_line - 1));
     }
     if let Some(delimiter) = text.delimiter.filter(|d| *d != ',') {

@@ -121,6 +121,11 @@ fn proposed_layouts_read_to_the_same_records() {
         "second-sheet.xlsx",
         "month-names.csv",
         "semicolons.csv",
+        "grouped.xlsx",
+        "grouped.csv",
+        "libreoffice-grouped.ods",
+        "groups-above.xlsx",
+        "libreoffice-groups-above.csv",
     ] {
         let bytes = fs::read(folder().join(name)).unwrap();
         let mut shape = Shape::default();

@@ -170,6 +170,14 @@ impl Columns {
             let kind = find(&oil.oil, "the kind of oil")?;
             let in_header = added.or(level).and_then(|at| header.names.get(at)).and_then(|n| n.unit.as_deref());
             let unit = oil.unit.as_deref().or(in_header).and_then(Unit::of);
+            let shared = |at: &usize| self.oil.iter().any(|other| [other.added, other.level].contains(&Some(*at)));
+            if let Some(at) = [added, level].into_iter().flatten().find(shared) {
+                let name = header.names.get(at).map_or("", |n| n.written.as_str());
+                return Err(bad(
+                    format!("the oil column \"{name}\" for more than one engine ({})", header.list()),
+                    "a column of its own for each engine (\"cowlwatch layout FILE\" proposes them)".to_owned(),
+                ));
+            }
             self.oil.push(OilPlace { engine, added, level, oil: kind, unit });
         }
         Ok(())

@@ -4,6 +4,8 @@
 //! a reader that fills a rectangle ask for terabytes. What the parts underneath do with memory cannot
 //! be limited from here; that is why the shell runs this in a child process.
 
+mod spans;
+
 use std::io::Cursor;
 
 use calamine::{Data, DataRef, ExcelDateTime, Ods, Reader, Xlsx};
@@ -48,7 +50,7 @@ fn open(bytes: &[u8], shape: &Shape) -> Result<Sheet, Fault> {
             Err(whole("a password-protected workbook", "the sheet saved without a password"))
         }
         Err(error) => match Ods::new(Cursor::new(bytes)) {
-            Ok(book) => read_ods(book, shape),
+            Ok(book) => read_ods(bytes, book, shape),
             Err(calamine::OdsError::Password) => {
                 Err(whole("a password-protected workbook", "the sheet saved without a password"))
             }
@@ -125,9 +127,10 @@ fn merge_down(sheet: &mut Sheet, (top, column): (u32, u32), (bottom, _): (u32, u
     }
 }
 
-fn read_ods(mut book: Ods<Cursor<&[u8]>>, shape: &Shape) -> Result<Sheet, Fault> {
+fn read_ods(bytes: &[u8], mut book: Ods<Cursor<&[u8]>>, shape: &Shape) -> Result<Sheet, Fault> {
     let mut last = Sheet { skip_lines: shape.skip_lines, ..Sheet::default() };
-    for name in wanted(book.sheet_names(), shape)? {
+    let names = book.sheet_names();
+    for name in wanted(names.clone(), shape)? {
         let range = book.worksheet_range(&name).map_err(|error| damaged(&error))?;
         let (top, left) = range.start().unwrap_or((0, 0));
         let mut filling = Filling::new(&last);
@@ -139,6 +142,10 @@ fn read_ods(mut book: Ods<Cursor<&[u8]>>, shape: &Shape) -> Result<Sheet, Fault>
         }
         last = filling.done();
         if !last.rows.is_empty() || !last.faults.is_empty() {
+            // What cannot be made out has been read all the same.
+            let at = names.iter().position(|n| *n == name).unwrap_or(0);
+            let merged = spans::merged_down(bytes, at, MERGED).unwrap_or_default();
+            merged.iter().for_each(|area| merge_down(&mut last, area.0, area.1));
             break;
         }
     }

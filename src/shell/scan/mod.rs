@@ -27,7 +27,7 @@ use crate::records::{Aircraft, LogEntry, Rejection, RunSummary, Source};
 use crate::shell::store::{FileRow, Known};
 
 /// Raised whenever the same bytes are read differently, so that stored records are made anew.
-const READER_VERSION: u32 = 1;
+const READER_VERSION: u32 = 2;
 /// A file changed less than this ago may still be being written, whatever it looks like.
 const YOUNG: Duration = Duration::from_secs(60);
 

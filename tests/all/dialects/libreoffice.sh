@@ -20,5 +20,12 @@ convert epoch-1904.xlsx ods libreoffice-1904.ods
 convert serials-1904.xlsx xlsx libreoffice-serials-1904.xlsx
 convert crlf.csv xlsx libreoffice-from-csv.xlsx 'Text - txt - csv (StarCalc):44,34,76,1'
 convert merged.xlsx xlsx libreoffice-merged.xlsx
+convert merged.xlsx ods libreoffice-merged.ods
+for name in grouped groups-above; do
+    convert $name.xlsx ods libreoffice-$name.ods
+    sed "s/$name\.xlsx/libreoffice-$name.ods/" $name.xlsx.toml >libreoffice-$name.ods.toml
+done
+convert groups-above.xlsx 'csv:Text - txt - csv (StarCalc):44,34,76,1,,1033,false,true' libreoffice-groups-above.csv
+sed 's/groups-above\.xlsx/libreoffice-groups-above.csv/' groups-above.xlsx.toml >libreoffice-groups-above.csv.toml
 convert flights.xlsx ods libreoffice-flights.ods
 sed 's/flights\.xlsx/libreoffice-flights.ods/' flights.xlsx.toml >libreoffice-flights.ods.toml

@@ -356,6 +356,46 @@ def per_flight():
     flight_layout("flights.xlsx")
     ods("flights.ods", [h for h in FLIGHT_HEADER if h != "Off"], body(True), empty_rows=3)
     flight_layout("flights.ods", date='"Date"')
+    grouped(body)
+
+
+def grouped(body):
+    """Headers of two rows: each engine's name once, over its dip and its oil."""
+    def grouped_layout(name, left, right, format=""):
+        text = PER_FLIGHT.format(date='"Date", "Off"', format=format, unit="")
+        for side, over in (("L", left), ("R", right)):
+            text = text.replace(f'"Oil {side}"', f'"{over} Oil"').replace(f'"Dip {side}"', f'"{over} Dip"')
+        layout(name, text)
+
+    first = ["Date", "Off", "Tach in", "Time", "Type", "Left engine", None, "Right engine", None, "Notes"]
+    sides = ["Dip", "Oil", "Dip", "Oil"]
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.append(["Flight log 2026"])
+    sheet.merge_cells("A1:J1")
+    sheet.append(first)
+    sheet.append([None] * 5 + sides)
+    for area in ["F2:G2", "H2:I2", *(f"{column}2:{column}3" for column in "ABCDEJ")]:
+        sheet.merge_cells(area)
+    for row in body(False):
+        sheet.append(row)
+    # Two flights of a day.
+    sheet.merge_cells("A6:A7")
+    book.save(HERE / "grouped.xlsx")
+    grouped_layout("grouped.xlsx", "Left engine", "Right engine")
+    write("grouped.csv", first, [[""] * 5 + sides] + [[when(f).strftime("%m/%d/%Y"), *map(text, f[1:])] for f in FLIGHTS])
+    grouped_layout("grouped.csv", "Left engine", "Right engine", ', format = "%m/%d/%Y %H:%M"')
+
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.append([None] * 5 + ["LEFT", None, "RIGHT"])
+    sheet.merge_cells("F1:G1")
+    sheet.merge_cells("H1:I1")
+    sheet.append(first[:5] + sides + first[9:])
+    for row in body(False):
+        sheet.append(row)
+    book.save(HERE / "groups-above.xlsx")
+    grouped_layout("groups-above.xlsx", "LEFT", "RIGHT")
 
 
 if __name__ == "__main__":
