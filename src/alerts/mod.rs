@@ -8,6 +8,7 @@ mod actions;
 mod asleep;
 mod bundle;
 mod operations;
+mod past;
 mod reconcile;
 mod speak;
 
@@ -22,6 +23,7 @@ pub use actions::{Action, Deed, Unplaced};
 pub use asleep::{Asleep, Rest, Sleeper};
 pub use bundle::{Audience, Bundle, bundles};
 pub use operations::Refused;
+pub use past::first_sight;
 pub use reconcile::{Outcome, Pass, reconcile};
 pub use speak::{Decision, How, Say, Silence, Why};
 

@@ -570,3 +570,48 @@ fn what_is_settled_and_told_sleeps_and_nothing_else() {
     assert_eq!(with(|a| a.told.as_mut().unwrap().at = at(6, 6), &closed), Some(at(6, 6)), "told since");
     assert_eq!(with(|a| a.memory.last_single = Some(at(7, 6)), &closed), Some(at(7, 6)), "mailed since");
 }
+
+/// Made some at a time, a long past gives the same alerts, numbers and decisions as made all at once.
+#[test]
+fn a_long_past_seen_for_the_first_time_is_as_if_seen_at_once() {
+    let policy = Passes::new().policy;
+    let one = |i: u32| {
+        // Nine of ten settled; some twice; not in order of time.
+        let raised = at(1, 0) + Duration::minutes(i64::from(i * 7919 % 2600));
+        let finding = finding(Kind::ChtHigh, &format!("run {}", i % 2550), raised);
+        if i % 10 == 0 { finding } else { settled(finding, raised + Duration::hours(1)) }
+    };
+    let findings: Vec<Finding> = (0..2600).map(one).collect();
+    let action = |number: u32, text: &str| Action {
+        number,
+        tail: "N0417H".into(),
+        at: at(8, 0),
+        text: Some(text.into()),
+        source: Source { file: "N0417H/logbook.csv".into(), line: number },
+    };
+    let actions: Vec<Action> = [0, 7, 1000, 1001, 1950, 2550, 2551]
+        .iter()
+        .flat_map(|n| [action(*n, "acknowledged"), action(*n, "cleaned")])
+        .collect();
+    let pass = Pass { now: at(9, 0), zone: ZONE, first: true, morning: true, policy: &policy };
+    let at_once = reconcile(Vec::new(), findings.clone(), &actions, &Rest::default(), &pass);
+    let mut stored = Vec::new();
+    let outcome = first_sight(findings, &actions, 0, &pass, |some| {
+        stored.extend(some.changed().cloned());
+        Ok::<_, ()>(())
+    })
+    .unwrap();
+    assert_eq!(stored.len(), 2550);
+    assert_eq!(stored, at_once.alerts);
+    assert_eq!(outcome.changed, at_once.changed);
+    assert_eq!(outcome.decisions, at_once.decisions);
+    let refused = |outcome: &Outcome| {
+        let mut lines: Vec<String> = outcome.unplaced.iter().map(|u| format!("{} {}", u.source, u.why)).collect();
+        lines.sort();
+        lines
+    };
+    assert_eq!(refused(&outcome), refused(&at_once));
+    assert!(refused(&outcome).len() >= 4);
+    let open = at_once.alerts.iter().filter(|a| a.is_live());
+    assert!(outcome.alerts.iter().filter(|a| a.is_live()).eq(open) && outcome.alerts.len() < 300);
+}

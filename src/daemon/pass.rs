@@ -154,17 +154,21 @@ pub fn run(
         remembered.extend(pass.alert(number)?);
     }
     keep_raised(&mut judged.findings, &remembered);
-    let outcome = alerts::reconcile(
-        remembered,
-        std::mem::take(&mut judged.findings),
-        &judged.actions,
-        &rest,
-        &alerts::Pass { now, zone, first, morning: digest != DigestWish::No, policy: &rules.config.settings.alerts },
-    );
-    pass.put_alerts(outcome.changed())?;
-
+    let deciding =
+        alerts::Pass { now, zone, first, morning: digest != DigestWish::No, policy: &rules.config.settings.alerts };
+    let findings = std::mem::take(&mut judged.findings);
     let mut touched = std::mem::take(&mut judged.anew);
-    touched.extend(outcome.changed().map(|a| a.tail().to_string()));
+    let mut keep = |outcome: &Outcome| {
+        touched.extend(outcome.changed().map(|a| a.tail().to_string()));
+        pass.put_alerts(outcome.changed())
+    };
+    let outcome = if rest.last == 0 {
+        alerts::first_sight(findings, &judged.actions, 0, &deciding, keep)?
+    } else {
+        let outcome = alerts::reconcile(remembered, findings, &judged.actions, &rest, &deciding);
+        keep(&outcome)?;
+        outcome
+    };
     let some = !judged.engines.is_empty();
     let mut morning = letters::morning(&pass, rules, judged, &outcome, seen, previous, (first, now))?;
     let mut writing = Writing { pass: &pass, rules, now, letters: 0 };
