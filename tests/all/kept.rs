@@ -7,7 +7,7 @@ use std::path::Path;
 use cowlwatch::judge::Kind;
 use cowlwatch::shell::store::Store;
 
-use crate::support::{run, stdout};
+use crate::support::{PROGRAM, run, stdout};
 
 const MODELS: &str = "[[model]]\nname = \"Z4\"\nrated_hp = 180\nrated_rpm = 2700\ncylinders = 4\nturbocharged = false\n\
                       oil_capacity_qt = 8.0\noil_minimum_qt = 5.0\nconfirmed = true\n";
@@ -145,4 +145,62 @@ fn an_answer_that_was_not_carried_out_is_told() {
     }
     // Two weeks on it is set aside like other questions about the log.
     assert!(!digest(folder.path(), "2026-12-08T06:31").contains("alert 9"));
+}
+
+/// Runs the program as a user whom permissions bind, which they do not bind root to.
+fn as_operator(folder: &Path, arguments: &[&str]) -> std::process::Output {
+    use std::os::unix::fs::MetadataExt;
+    use std::os::unix::process::CommandExt;
+    let owner = fs::metadata(folder).unwrap();
+    let program = folder.join("program");
+    if !program.exists() {
+        fs::copy(PROGRAM, &program).unwrap();
+    }
+    let mut command = std::process::Command::new(program);
+    if owner.uid() == 0 {
+        let changed = std::process::Command::new("chown").args(["-R", "65534:65534"]).arg(folder).status();
+        assert!(changed.unwrap().success());
+    }
+    if rustix::process::getuid().is_root() {
+        command.uid(65534).gid(65534);
+    }
+    command.current_dir(folder).args(arguments).output().unwrap()
+}
+
+/// A folder that may not be looked into is not an empty one.
+#[test]
+fn a_folder_that_cannot_be_read_takes_no_alert_with_it() {
+    use std::os::unix::fs::PermissionsExt;
+    let layout = "[[logbook]]\nfiles = \"logs/tech log*.csv\"\n";
+    let folder = fleet(&[("N01Z", ""), ("N02Z", layout)]);
+    let inside = |name: &str| folder.path().join("fleet").join(name);
+    fs::create_dir(inside("N02Z/logs")).unwrap();
+    fs::rename(inside("N02Z/tech log.csv"), inside("N02Z/logs/tech log.csv")).unwrap();
+    let scan = |as_of: &str| {
+        let said = as_operator(folder.path(), &["--config", "cowlwatch.toml", "scan", "--as-of", as_of, "--json"]);
+        assert!(said.status.success(), "{said:?}");
+        let alerts = Store::open_beside(&folder.path().join("state")).unwrap().alerts().unwrap();
+        let metal = alerts.iter().filter(|a| a.kind() == Kind::MetalFound);
+        metal.map(|a| format!("{} {}", a.number, a.state.word())).collect::<Vec<_>>()
+    };
+    assert_eq!(scan(MORNING[0]), ["1 open", "2 open"]);
+    let allow = |name: &str, mode: u32| fs::set_permissions(inside(name), fs::Permissions::from_mode(mode)).unwrap();
+    // One can be gone into but not listed, the other neither.
+    allow("N01Z", 0o111);
+    allow("N02Z/logs", 0o000);
+    assert_eq!(scan(MORNING[1]), ["1 open", "2 open"]);
+    let said = as_operator(folder.path(), &["--config", "cowlwatch.toml", "digest", "--as-of", MORNING[2]]);
+    let said = stdout(&said).split_whitespace().collect::<Vec<_>>().join(" ");
+    for name in ["N01Z", "N02Z/logs"] {
+        let words = format!(
+            "{name}: folder cannot be read (Permission denied (os error 13)), expected a readable folder; until it is, \
+             what was read of it before counts"
+        );
+        assert!(said.contains(&words), "{said}");
+    }
+    allow("N01Z", 0o755);
+    allow("N02Z/logs", 0o755);
+    assert_eq!(scan(MORNING[2]), ["1 open", "2 open"]);
+    fs::remove_file(inside("N02Z/logs/tech log.csv")).unwrap();
+    assert_eq!(scan(MORNING[2]), ["1 open", "2 closed"]);
 }

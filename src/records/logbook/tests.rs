@@ -296,6 +296,45 @@ fn one_row_per_flight_with_oil_per_engine() {
     );
 }
 
+/// A name that stands for two columns would give one engine the other's oil.
+#[test]
+fn one_column_is_not_two_engines_oil() {
+    let text = "Date,Off,Tach in,Time,Type,Dip,Oil,Dip,Oil,Notes\n03/01/2026,09:10,1483.5,1.2,T,8,,7.5,1,\n";
+    let oil = |added: &str, level: &str| OilColumns {
+        added: Some(added.to_owned()),
+        level: Some(level.to_owned()),
+        oil: None,
+        unit: Some("l".to_owned()),
+    };
+    let mut layout = flights();
+    layout.oil = [("left".to_owned(), oil("Oil", "Dip")), ("right".to_owned(), oil("Oil", "Dip"))].into();
+    let both = aircraft(&["left", "right"]);
+    let (entries, rejections) = read_with(text, Some(&layout), &both);
+    assert_eq!(entries, []);
+    assert_eq!(
+        rejections,
+        [
+            "N0417H/logbook.csv:1: the oil column \"Oil\" for more than one engine (Date, Off, Tach in, Time, Type, Dip, Oil, \
+             Dip, Oil, Notes), expected a column of its own for each engine (\"cowlwatch layout FILE\" proposes them)"
+        ]
+    );
+    // With the row above it each has its own name, and a title above that is none of them.
+    let above = format!("Flight log\n,,,,,Port,,Starboard,,\n{text}Date,Off,Tach in,Time,Type,Dip,Oil,Dip,Oil,Notes\n");
+    layout.oil =
+        [("left".to_owned(), oil("Port Oil", "Port Dip")), ("right".to_owned(), oil("starboard oil", "starboard dip"))]
+            .into();
+    let (entries, rejections) = read_with(&above, Some(&layout), &both);
+    assert_eq!(rejections, Vec::<String>::new());
+    assert_eq!(
+        shown_all(&entries),
+        [
+            "2026-03-01 09:10 left oil-level l=8.454",
+            "2026-03-01 09:10 right oil-added q=1.057 l=7.925",
+            "2026-03-01 09:10 flight h=1483.5 f=1.2 s=training",
+        ]
+    );
+}
+
 #[test]
 fn a_layout_that_does_not_fit_says_so() {
     let text = "Date,Off,Tach in,Time,Type,Dip L,Oil L,Dip R,Notes\n03/01/2026,09:10,1483.5,1.2,T,8,,7.5,\n";

@@ -36,20 +36,48 @@ pub struct Found {
 pub struct Listing {
     pub files: Vec<Found>,
     pub odd: Vec<Rejection>,
+    /// Folders and files that are there, or were, and could not be looked at; relative to the fleet folder.
+    pub unseen: Vec<String>,
 }
 
-/// Names of the folders under the fleet folder, in order.
-pub fn tails(folder: &Path) -> io::Result<Vec<String>> {
-    let mut names = Vec::new();
+impl Listing {
+    /// What was known of it stands: that it cannot be looked at does not mean that it is gone.
+    fn unseen(&mut self, path: &str, what: &str, error: &io::Error) {
+        if error.kind() == io::ErrorKind::NotFound {
+            return;
+        }
+        let expected = format!("a readable {what}; until it is, what was read of it before counts");
+        self.odd.push(odd(path, &format!("{what} cannot be read ({error})"), &expected));
+        self.unseen.push(path.to_owned());
+    }
+}
+
+/// Whether `path` is `other` or lies below it.
+pub fn is_in(path: &str, other: &str) -> bool {
+    path.strip_prefix(other).is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+}
+
+/// Names of the folders under the fleet folder, in order, and what only looks like one.
+pub fn tails(folder: &Path) -> io::Result<(Vec<String>, Vec<Rejection>)> {
+    let (mut names, mut strange) = (Vec::new(), Vec::new());
     for entry in fs::read_dir(folder)? {
         let entry = entry?;
         let name = entry.file_name().to_string_lossy().into_owned();
-        if !name.starts_with('.') && entry.file_type().is_ok_and(|t| t.is_dir()) {
-            names.push(name);
+        if name.starts_with('.') {
+            continue;
+        }
+        match entry.file_type() {
+            Ok(kind) if kind.is_dir() => names.push(name),
+            // Whoever put it there takes its aircraft for watched.
+            Ok(kind) if kind.is_symlink() && fs::metadata(entry.path()).is_ok_and(|m| m.is_dir()) => {
+                strange.push(odd(&name, "a link to a folder", "the aircraft's folder itself; links are not followed"));
+            }
+            _ => {}
         }
     }
     names.sort();
-    Ok(names)
+    strange.sort_by(|a, b| a.source.file.cmp(&b.source.file));
+    Ok((names, strange))
 }
 
 /// The folder under the fleet folder that a path begins with.
@@ -120,20 +148,30 @@ pub fn files(folder: &Path, tail: &str, aircraft: Option<&Aircraft>) -> Listing 
 }
 
 fn walk(folder: &Path, inside: &str, tail: &str, depth: usize, globs: &Globs, listing: &mut Listing) {
+    let here = if inside.is_empty() { tail.to_owned() } else { format!("{tail}/{inside}") };
     let entries = match fs::read_dir(folder) {
         Ok(entries) => entries,
-        Err(error) => {
-            let what = if inside.is_empty() { tail.to_owned() } else { format!("{tail}/{inside}") };
-            return listing.odd.push(odd(&what, &format!("folder cannot be read ({error})"), "a readable folder"));
-        }
+        Err(error) => return listing.unseen(&here, "folder", &error),
     };
-    for entry in entries.flatten() {
+    for entry in entries {
+        let entry = match entry {
+            Ok(entry) => entry,
+            // A share that breaks off in the middle of a listing.
+            Err(error) => return listing.unseen(&here, "folder", &error),
+        };
         let name = entry.file_name().to_string_lossy().into_owned();
         if name.starts_with('.') || name.starts_with("~$") {
             continue;
         }
         let inside = if inside.is_empty() { name } else { format!("{inside}/{name}") };
-        let Ok(kind) = entry.file_type() else { continue };
+        let path = format!("{tail}/{inside}");
+        let kind = match entry.file_type() {
+            Ok(kind) => kind,
+            Err(error) => {
+                listing.unseen(&path, "file", &error);
+                continue;
+            }
+        };
         if kind.is_dir() {
             if depth < DEPTH {
                 walk(&entry.path(), &inside, tail, depth + 1, globs, listing);
@@ -141,15 +179,22 @@ fn walk(folder: &Path, inside: &str, tail: &str, depth: usize, globs: &Globs, li
             continue;
         }
         let Some(role) = globs.role(&inside) else { continue };
-        let path = format!("{tail}/{inside}");
+        if entry.file_name().to_str().is_none() {
+            listing.odd.push(odd(&path, "a file whose name is not UTF-8", "a name in UTF-8; it is not opened"));
+            continue;
+        }
         if !kind.is_file() {
             let what = if kind.is_symlink() { "a link" } else { "not a regular file" };
             listing.odd.push(odd(&path, what, "a regular file; it is not opened"));
             continue;
         }
-        let Ok(metadata) = entry.metadata() else { continue };
-        let (size, mtime_ns, inode) = stat(&metadata);
-        listing.files.push(Found { path, role, size, mtime_ns, inode });
+        match entry.metadata() {
+            Ok(metadata) => {
+                let (size, mtime_ns, inode) = stat(&metadata);
+                listing.files.push(Found { path, role, size, mtime_ns, inode });
+            }
+            Err(error) => listing.unseen(&path, "file", &error),
+        }
     }
 }
 
@@ -159,5 +204,44 @@ pub fn odd(path: &str, found: &str, expected: &str) -> Rejection {
         found: found.to_owned(),
         expected: expected.to_owned(),
         whole_file: true,
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use std::ffi::OsStr;
+    use std::os::unix::ffi::OsStrExt;
+    use std::os::unix::fs::symlink;
+
+    use super::*;
+
+    /// What cannot be opened under its name, or is not followed, is said: it would look as if it were watched.
+    #[test]
+    fn names_that_lead_nowhere_are_told() {
+        let fleet = tempfile::tempdir().unwrap();
+        let tail = fleet.path().join("N0417H");
+        fs::create_dir(&tail).unwrap();
+        symlink(&tail, fleet.path().join("N0418H")).unwrap();
+        symlink("nowhere", fleet.path().join("N0419H")).unwrap();
+        fs::write(fleet.path().join("notes.txt"), "").unwrap();
+        // Latin-1, as an old share has it.
+        fs::write(tail.join(OsStr::from_bytes(b"logbook-\xe9t\xe9.csv")), "").unwrap();
+        fs::write(tail.join(OsStr::from_bytes(b"\xe9t\xe9.csv")), "").unwrap();
+        let said =
+            |list: &[Rejection]| list.iter().map(|r| format!("{}: {}", r.source.file, r.found)).collect::<Vec<_>>();
+        let (tails, strange) = tails(fleet.path()).unwrap();
+        assert_eq!(tails, ["N0417H"]);
+        assert_eq!(said(&strange), ["N0418H: a link to a folder"]);
+        let listing = files(fleet.path(), "N0417H", None);
+        assert_eq!(listing.files.len(), 0);
+        let name = "N0417H/logbook-\u{fffd}t\u{fffd}.csv";
+        assert_eq!(said(&listing.odd), [format!("{name}: a file whose name is not UTF-8")]);
+    }
+
+    #[test]
+    fn below_a_folder_is_not_beside_it() {
+        let inside = ["N01Z/a", "N01Z/a/b.csv", "N01Z/ab.csv"].map(|path| is_in(path, "N01Z/a"));
+        assert_eq!(inside, [true, true, false]);
     }
 }

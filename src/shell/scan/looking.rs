@@ -33,7 +33,10 @@ impl Looking {
     pub fn begin(look: &Look, known: &Known) -> Self {
         let mut looking = Self { next: Batch::default(), logs: VecDeque::new(), monitors: VecDeque::new() };
         match list::tails(&look.folder) {
-            Ok(tails) => looking.list(look, known, &tails),
+            Ok((tails, strange)) => {
+                looking.next.problems = strange;
+                looking.list(look, known, &tails);
+            }
             Err(error) => looking.next.unreachable = Some(format!("{}: {error}", look.folder.display())),
         }
         looking
@@ -43,12 +46,13 @@ impl Looking {
         let batch = &mut self.next;
         let mut seen = vec![false; known.len()];
         look.progress.expect(tails.len());
-        let mut doubtful = HashSet::new();
+        let (mut doubtful, mut unseen) = (HashSet::new(), Vec::new());
         for tail in tails {
             let reader = Arc::new(read::Tail::open(look, tail, known, batch));
             let listing = list::files(&look.folder, tail, reader.aircraft());
             batch.tails.push(TailSeen { name: tail.clone(), has_aircraft_file: reader.has_file() });
             batch.problems.extend(listing.odd);
+            unseen.extend(listing.unseen);
             if reader.in_doubt() {
                 doubtful.insert(tail.as_str());
             }
@@ -71,8 +75,10 @@ impl Looking {
             look.progress.step();
         }
         look.progress.expect(self.logs.len() + self.monitors.len());
-        let kept =
-            |path: &str| doubtful.contains(list::tail(path)) && look.folder.join(path).symlink_metadata().is_ok();
+        let kept = |path: &str| {
+            (doubtful.contains(list::tail(path)) && look.folder.join(path).symlink_metadata().is_ok())
+                || unseen.iter().any(|other| list::is_in(path, other))
+        };
         remove_gone(known, &seen, kept, batch);
     }
 
@@ -145,7 +151,7 @@ fn full(changes: usize, records: usize) -> bool {
 
 /// Files that are gone from a folder that is there. A folder that vanished keeps its records: an
 /// unmounted share looks like an empty folder, and silence must not look like health. So does a file (`kept`) that is
-/// there, but that an aircraft.toml with a slip no longer names.
+/// there, but that an aircraft.toml with a slip no longer names, or that cannot be looked at.
 fn remove_gone(known: &Known, seen: &[bool], kept: impl Fn(&str) -> bool, batch: &mut Batch) {
     let there: HashSet<&str> = batch.tails.iter().filter(|t| t.has_aircraft_file).map(|t| &*t.name).collect();
     let gone = known
