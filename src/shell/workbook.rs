@@ -52,7 +52,7 @@ pub fn read_with(program: &std::path::Path, mut file: File, shape: &Shape) -> io
         .stderr(Stdio::null())
         .spawn()
         .map_err(not_started)?;
-    let fault = match answer(child)? {
+    let fault = match answer(child, PATIENCE)? {
         (Some(0), bytes) => match postcard::from_bytes(&bytes) {
             Ok(sheet) => return Ok(sheet),
             Err(_) => damaged(),
@@ -84,8 +84,9 @@ fn stopped() -> Fault {
     )
 }
 
-/// The child's exit code (none if it was killed, or did not end in time) and what it wrote.
-fn answer(mut child: Child) -> io::Result<(Option<i32>, Vec<u8>)> {
+/// The child's exit code (none if it was killed) and what it wrote. It is an error if it does not end in time: its
+/// limit of processor time is far shorter, so the machine is too busy, or the share too slow.
+fn answer(mut child: Child, patience: Duration) -> io::Result<(Option<i32>, Vec<u8>)> {
     let Some(stdout) = child.stdout.take() else { return Err(io::ErrorKind::BrokenPipe.into()) };
     let (sender, receiver) = mpsc::channel();
     let taking = thread::Builder::new().spawn(move || {
@@ -102,7 +103,8 @@ fn answer(mut child: Child) -> io::Result<(Option<i32>, Vec<u8>)> {
             return Err(not_started(error));
         }
     };
-    let bytes = receiver.recv_timeout(PATIENCE).unwrap_or_else(|_| Err(io::ErrorKind::TimedOut.into()));
+    let late = || io::Error::new(io::ErrorKind::TimedOut, format!("not read within {} s", patience.as_secs()));
+    let bytes = receiver.recv_timeout(patience).unwrap_or_else(|_| Err(late()));
     if bytes.is_err() {
         // Already gone is as good.
         let _ = child.kill();
@@ -110,7 +112,7 @@ fn answer(mut child: Child) -> io::Result<(Option<i32>, Vec<u8>)> {
     let status = child.wait()?;
     // Its pipe is closed by now.
     let _ = taking.join();
-    Ok(bytes.map_or_else(|_| (None, Vec::new()), |bytes| (status.code(), bytes)))
+    Ok((status.code(), bytes?))
 }
 
 /// The child: limits itself, reads the workbook on standard input, writes the sheet to standard output.
@@ -157,4 +159,25 @@ fn send(sheet: &Sheet) -> io::Result<()> {
     let mut out = io::stdout().lock();
     out.write_all(&bytes)?;
     out.flush()
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+
+    /// A busy machine is no fault of the workbook, which would be set aside until it changes.
+    #[test]
+    fn a_reader_that_does_not_end_is_stopped_and_no_fault() {
+        let reader = |command: &str| {
+            let child = Command::new("sh").args(["-c", command]).stdout(Stdio::piped()).spawn().unwrap();
+            answer(child, Duration::from_millis(400))
+        };
+        assert_eq!(reader("echo read; exit 3").unwrap(), (Some(3), b"read\n".to_vec()));
+        assert_eq!(reader("kill -9 $$").unwrap(), (None, Vec::new()));
+        let began = std::time::Instant::now();
+        let error = reader("exec sleep 60").unwrap_err();
+        assert_eq!(error.kind(), io::ErrorKind::TimedOut);
+        assert!(began.elapsed() < Duration::from_secs(20));
+    }
 }
