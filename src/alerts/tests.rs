@@ -579,7 +579,7 @@ fn a_long_past_seen_for_the_first_time_is_as_if_seen_at_once() {
         // Nine of ten settled; some twice; not in order of time.
         let raised = at(1, 0) + Duration::minutes(i64::from(i * 7919 % 2600));
         let finding = finding(Kind::ChtHigh, &format!("run {}", i % 2550), raised);
-        if i % 10 == 0 { finding } else { settled(finding, raised + Duration::hours(1)) }
+        if i.is_multiple_of(10) { finding } else { settled(finding, raised + Duration::hours(1)) }
     };
     let findings: Vec<Finding> = (0..2600).map(one).collect();
     let action = |number: u32, text: &str| Action {

@@ -131,7 +131,8 @@ impl Judged {
             }
             progress.step();
         }
-        judged.findings.sort_by(in_order);
+        // Each key made once: there may be very many.
+        judged.findings.sort_by_cached_key(|finding| (finding.raised, finding.key()));
         judged.engines.sort_by(|a, b| (&a.tail, &a.position, &a.serial).cmp(&(&b.tail, &b.position, &b.serial)));
         judged.aircraft.sort_by(|a, b| a.0.cmp(&b.0));
         judged.actions.sort_by_key(|a| a.at);
