@@ -225,7 +225,7 @@ def aircraft(life, meter):
     for s in life.sumps:
         text += "\n[[engine]]\n" + (f'position = "{s.position}"\n' if s.position else "")
         text += f'serial = "S-{life.tail}{s.position[:1].upper()}"\nmodel = "F6-300"\nhours_at_start = {since + 400:.1f}\n'
-        text += f'since = "overhaul"\nhours_since = {since:.1f}\noil = "AD 50"\nlast_oil_change_h = {since + 400:.1f}\n'
+        text += f'since = "overhaul"\nhours_since = {since:.1f}\noil = "AD 50"\nlast_oil_change_h = 0.0\n'
         text += f"fill_qt = {case.fill}\n" + (f"add_mark_qt = {case.mark}\n" if case.mark_told else "")
     return text
 
