@@ -84,8 +84,7 @@ pub fn ceiling(engine: &Engine, rules: &Rules) -> Option<f64> {
 /// Share of additions not logged, by which the rate is raised in a report.
 const UNLOGGED_LEVELS: f64 = 0.015;
 const UNLOGGED_ADDITIONS: f64 = 0.04;
-/// Relative error of the rate that the model does not know of, by what the log holds.
-const MODEL_SD: f64 = 0.03;
+/// Relative error of the rate that the model does not know of, where the log holds no readings.
 const MODEL_SD_FLIGHTS: f64 = 0.06;
 const MODEL_SD_ADDITIONS: f64 = 0.12;
 /// Standard normal quantile of a 90 % interval, and of a bound on one side at 95 %.
@@ -95,7 +94,7 @@ const NINETY: f64 = 1.645;
 fn estimate(track: &track::Track) -> Rate {
     let (rate, sd) = track.mean_rate();
     let (unlogged, model_sd) = match track.log() {
-        keeping::Log::Levels => (UNLOGGED_LEVELS, MODEL_SD),
+        keeping::Log::Levels => (UNLOGGED_LEVELS, 0.0),
         keeping::Log::FlightsAndAdditions => (UNLOGGED_ADDITIONS, MODEL_SD_FLIGHTS),
         keeping::Log::AdditionsOnly => (UNLOGGED_ADDITIONS, MODEL_SD_ADDITIONS),
     };

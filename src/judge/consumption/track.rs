@@ -28,8 +28,8 @@ pub const UNNAMED: u8 = u8::MAX - 1;
 
 /// Level of a sump nothing is known of, qt.
 const UNKNOWN_FILL_QT: f64 = 8.0;
-/// Hours each service counts before any are flown, so that a fortnight of one kind does not pass for the usual mix.
-const MIX_PRIOR_H: f64 = 60.0;
+/// Hours each service counts before any are flown, so that a day of one kind does not pass for the usual mix.
+const MIX_PRIOR_H: f64 = 10.0;
 /// What a flight counts among those named or not.
 const UNNAMED_FADE: f64 = 0.05;
 /// Relative standard deviation from which the rate is roughly known.
