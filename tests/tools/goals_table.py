@@ -67,6 +67,7 @@ def table(results, setting, engines, seed):
         at = [pick("precision", kind=k, rate=0.125, quarts=quarts)[0] for k in KINDS]
         row(f"rate, root mean square error after {quarts:.0f} qt", [at_most(GOALS[f"rmse{quarts:.0f}"][i], r["rmse"], " %") for i, r in enumerate(at)],
             f"mean of intervals: {at[1]['naive']:.0f} %")
+        row("a filter that knows all but the rate", [("–", f"{r['known']:.1f} %") for r in at])
     twins = [pick("twins", kind=k)[0] for k in KINDS]
     row("twin, service not logged: delay, of service logged", [at_most(GOALS["twin"][i], t["ratio"], " ×", 2) for i, t in enumerate(twins)])
     row("the same: fault raised anew within 50 h", [("–", f"{t['not logged']['found']:.0f} % (logged {t['logged']['found']:.0f} %)") for t in twins])

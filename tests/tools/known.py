@@ -1,4 +1,5 @@
-"""The filter nobody can have: it knows an engine's rate, its rate after the fault, the services and every error.
+"""Filters nobody can have. `alarms` knows an engine's rate, its rate after the fault, the services and every error;
+`rate_of` knows all of that but the rate.
 
 What it takes to see a doubling is the least anybody can take on the same log at the same false alarms; the program's
 delay is told as a multiple of it. Equations: a Kalman filter of the level alone, every flight a possible moment of
@@ -22,37 +23,41 @@ def score(z, kind):
     return real * hazard, max(0.0, real * hazard * (hazard + z) - real * (1 - real) * hazard * hazard)
 
 
+def look(case, seen, level, var):
+    """Slope and curvature of the log-likelihood in the level of what was seen before a flight."""
+    refilled, reading, added = seen
+    if case.kind == "levels" and reading is not None:
+        dip = math.hypot(case.noise, 0.072) * 1.1   # the step of the dipstick, and some gross errors
+        total = var + dip * dip
+        off = max(-3 * math.sqrt(total), min(3 * math.sqrt(total), reading - level))
+        return off / total, 1 / total
+    if case.kind != "flights" or refilled:
+        return 0.0, 0.0
+    sd = math.sqrt(var + case.noise**2 + 0.2**2)
+    if added >= 1.5:
+        off = max(-2.5 * sd, min(2.5 * sd, case.mark - 1.1 - level))
+        return off / sd**2, 1 / sd**2
+    z = max(-8.0, min(3.0 if added else 8.0, (level - case.mark) / sd))
+    slope, weight = score(z, "added" if added else "none")
+    return slope / sd, weight / sd**2
+
+
 def alarms(life, limit, after=0.0):
     """Engine hours, by the last flight before it, at which the filter for a change by the case's ratio says so; it
     starts anew after each. Judging begins after six quarts, and `after` so many hours."""
     case, sump = life.case, life.sumps[0]
     ratio = case.ratio if case.ratio > 1 else 2.0
-    dip = math.hypot(case.noise, 0.072) * 1.1       # the step of the dipstick, and some gross errors
-    mark_sd = math.hypot(case.noise, 0.2)
     level, var, seen_qt, out = case.fill, case.refill**2, 0.0, []
     changes = []                                    # [moved, d, J, rate]
     for i, flight in enumerate(life.flights[: len(sump.seen)]):
-        refilled, reading, added = sump.seen[i]
+        refilled, _, added = sump.seen[i]
         before = flight.after - flight.hours
         normal = sump.rates[i] / (case.ratio if before >= case.fault[0] else 1.0)
         if refilled:
             level, var = case.fill, case.refill**2
             for c in changes:
                 c[0] = 0.0
-        slope = weight = 0.0
-        if case.kind == "levels" and reading is not None:
-            total = var + dip * dip
-            off = max(-3 * math.sqrt(total), min(3 * math.sqrt(total), reading - level))
-            slope, weight = off / total, 1 / total
-        elif case.kind == "flights" and not refilled:
-            sd = math.sqrt(var + mark_sd**2)
-            if added >= 1.5:
-                off = max(-2.5 * sd, min(2.5 * sd, case.mark - 1.1 - level))
-                slope, weight = off / sd**2, 1 / sd**2
-            else:
-                z = max(-8.0, min(3.0 if added else 8.0, (level - case.mark) / sd))
-                slope, weight = score(z, "added" if added else "none")
-                slope, weight = slope / sd, weight / sd**2
+        slope, weight = look(case, sump.seen[i], level, var)
         if weight:
             total = 0.0
             for c in changes:
@@ -76,6 +81,24 @@ def alarms(life, limit, after=0.0):
         seen_qt += normal * used
         var += (case.spread * normal * used) ** 2 + 1e-4
     return out
+
+
+def rate_of(life, unlogged):
+    """The rate it believes at the end of the log, for a share of additions that nobody logs, qt/h."""
+    case, sump = life.case, life.sumps[0]
+    level, rate, var, both, rate_var = case.fill, 0.125, case.refill**2, 0.0, 0.15**2
+    for seen, flight in zip(sump.seen, life.flights):
+        if seen[0]:
+            level, var, both = case.fill, case.refill**2, 0.0
+        slope, weight = look(case, seen, level, var)
+        level, rate = level + var * slope, rate + both * slope
+        rate_var -= weight * both * both
+        var, both = var - weight * var * var, both - weight * var * both
+        hours = flight.hours * life.factors[flight.service]
+        level += seen[2] - rate * hours
+        var += hours * hours * rate_var - 2 * hours * both + (case.spread * rate * hours) ** 2 + 1e-4
+        both -= hours * rate_var
+    return rate / (1 - unlogged)
 
 
 def limit_for(lives, per_1000_h):
