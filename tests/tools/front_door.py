@@ -202,7 +202,8 @@ def precision(program, case, engines, seed):
     errors = [engine["rate_qt_per_h"] / mixed(life, i) - 1 for engine, life, i in told]
     naive = [baselines.mean_rate(life) / mixed(life, i) - 1 for _, life, i in told]
     naive = [e for e in naive if not math.isnan(e)]
-    best = [known.rate_of(life, UNLOGGED.get(case.kind, 0)) / life.sumps[0].rates[-1] - 1 for life in made]
+    share = UNLOGGED.get(case.kind)
+    best = [known.rate_of(life, share) / life.sumps[0].rates[-1] - 1 for life in made] if share else [math.nan]
     error = lambda errors: 100 * math.sqrt(statistics.fmean(e * e for e in errors))  # noqa: E731
     inside = sum(engine["rate_low"] <= mixed(life, i) <= engine["rate_high"] for engine, life, i in told)
     return {
@@ -321,7 +322,9 @@ def tell(r):
         covers = "" if math.isnan(r["covers"]) else f"; 90 % interval covers {r['covers']:.0f} %"
         return f"healthy {per} {r['name']} {r['hours']:.0f} h, per 1000 h: {text}; {more}{covers}"
     if r["what"] == "precision":
-        return f"rate    {per} after {r['quarts']:.0f} qt: RMSE {r['rmse']:.1f} % ({r['rmse_calm']:.1f} % without a false alarm, {r['known']:.1f} % by a filter that knows all but the rate), bias {r['bias']:+.1f} %, interval covers {r['covers']:.0f} % ({r['engines']} engines)"
+        known_ = "" if math.isnan(r["known"]) else f", {r['known']:.1f} % by a filter that knows all but the rate"
+        return (f"rate    {per} after {r['quarts']:.0f} qt: RMSE {r['rmse']:.1f} % ({r['rmse_calm']:.1f} % without a false alarm{known_}), "
+                f"bias {r['bias']:+.1f} %, interval covers {r['covers']:.0f} % ({r['engines']} engines)")
     if r["what"] == "twins":
         text = "; ".join(f"{k}: median {r[k]['median']:.1f}, 90 % {r[k]['ninety']:.1f}, found {r[k]['found']:.0f} %, mate accused {r[k]['mate']:.0f} %, "
                          f"diverged {r[k]['diverged']:.0f} %, early {r[k]['early_per_1000_h']:.2f}/1000 h" for k in ("logged", "not logged"))
