@@ -319,20 +319,23 @@ fn one_column_is_not_two_engines_oil() {
         ]
     );
     // With the row above it each has its own name, and a title above that is none of them.
-    let above = format!("Flight log\n,,,,,Port,,Starboard,,\n{text}Date,Off,Tach in,Time,Type,Dip,Oil,Dip,Oil,Notes\n");
-    layout.oil =
-        [("left".to_owned(), oil("Port Oil", "Port Dip")), ("right".to_owned(), oil("starboard oil", "starboard dip"))]
-            .into();
-    let (entries, rejections) = read_with(&above, Some(&layout), &both);
-    assert_eq!(rejections, Vec::<String>::new());
-    assert_eq!(
-        shown_all(&entries),
-        [
-            "2026-03-01 09:10 left oil-level l=8.454",
-            "2026-03-01 09:10 right oil-added q=1.057 l=7.925",
-            "2026-03-01 09:10 flight h=1483.5 f=1.2 s=training",
-        ]
-    );
+    for [one, other] in [["Port", "Starboard"], ["Engine 1", "Engine 2"]] {
+        let below = "Date,Off,Tach in,Time,Type,Dip,Oil,Dip,Oil,Notes\n";
+        let above = format!("Flight log\n,,,,,{one},,{other},,\n{text}{below}");
+        let under = |over: &str| oil(&format!("{over} Oil"), &format!("{} dip", over.to_lowercase()));
+        layout.oil = [("left".to_owned(), under(one)), ("right".to_owned(), under(other))].into();
+        let (entries, rejections) = read_with(&above, Some(&layout), &both);
+        assert_eq!(rejections, Vec::<String>::new());
+        assert_eq!(
+            shown_all(&entries),
+            [
+                "2026-03-01 09:10 left oil-level l=8.454",
+                "2026-03-01 09:10 right oil-added q=1.057 l=7.925",
+                "2026-03-01 09:10 flight h=1483.5 f=1.2 s=training",
+            ],
+            "{one}"
+        );
+    }
 }
 
 #[test]

@@ -227,9 +227,11 @@ fn group(row: &Row, at: usize) -> Option<&Cell> {
     row.cells.get(..row.cells.len().min(at + 1))?.iter().rfind(|cell| !cell.is_empty())
 }
 
-/// True for words alone: rows of data have a date or a number.
+/// True for words alone, `Engine 1` among them: rows of data have a date or a number.
 fn is_words(row: &Row) -> bool {
-    let words = |cell: &Cell| cell.as_text().is_some_and(|t| !t.contains(|c: char| c.is_numeric()));
+    let digits = |text: &str| text.chars().filter(|c| c.is_numeric()).count();
+    let numbered = |text: &str| digits(text) == 1 && text.trim_start().starts_with(char::is_alphabetic);
+    let words = |cell: &Cell| cell.as_text().is_some_and(|text| digits(text) == 0 || numbered(text));
     row.cells.iter().all(|cell| cell.is_empty() || words(cell))
 }
 
