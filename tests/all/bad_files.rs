@@ -96,7 +96,7 @@ fn a_folder_full_of_traps_costs_the_traps_alone() {
         ("N06KM/monitor/self.csv", "a link"),
         ("N06KM/monitor/link.csv", "a link"),
         ("N06KM/logbook-huge.csv", "larger than 64 MB"),
-        ("N06KM/logbook-bomb.ods", "takes more than 256 MB or 20 s"),
+        ("N06KM/logbook-bomb.ods", "takes more than 128 MB or 20 s"),
         ("N06KM/logbook-old.xlsx", "an old (.xls) or password-protected workbook"),
         ("notes", "a folder without aircraft.toml"),
     ] {

@@ -96,7 +96,7 @@ fn a_bomb_of_shared_strings_costs_its_file_alone() {
     assert!(began.elapsed() < Duration::from_secs(40));
     assert_eq!(sheet.rows, []);
     assert_eq!(sheet.faults.len(), 1);
-    assert_eq!(sheet.faults[0].found, "a workbook that takes more than 256 MB or 20 s to read");
+    assert_eq!(sheet.faults[0].found, "a workbook that takes more than 128 MB or 20 s to read");
     assert_eq!(sheet.faults[0].line, 0);
 }
 
@@ -108,7 +108,7 @@ fn an_opendocument_row_repeated_a_million_times_costs_its_file_alone() {
     let sheet = read(&path);
     assert_eq!(sheet.rows, []);
     assert_eq!(sheet.faults.len(), 1);
-    assert_eq!(sheet.faults[0].found, "a workbook that takes more than 256 MB or 20 s to read");
+    assert_eq!(sheet.faults[0].found, "a workbook that takes more than 128 MB or 20 s to read");
 }
 
 #[test]
