@@ -3,8 +3,9 @@
 usage: service.py PROGRAM FOLDER
 
 Prints: what a service takes that sees all of it for the first time; the first pass over everything and the digest of
-the next morning (`scan`); then of the running service: the time until it says it is ready, its peak and what it holds at rest, the time from a record's file being in its place to
-the letter in the outbox, and the peak after that. The fleet in FOLDER is changed (a row more), and its state is made.
+the next morning (`scan`); then of the running service: the time until it says it is ready, its peak and what it holds
+at rest, the time from a record's file being in its place to the letter in the outbox, and the peak after that. The
+fleet in FOLDER is changed (a row more), and its state is made: run it on a copy.
 """
 
 import datetime
