@@ -12,14 +12,13 @@ use crate::judge::Finding;
 const SOME: usize = 1_000;
 
 /// What [`reconcile`] gives where nothing is remembered, save that alerts which are closed and were never told of are
-/// not among [`Outcome::alerts`]: `store` has had them. `last` is the highest number an alert has had.
+/// not among [`Outcome::alerts`]: `store` has had them. No alert has had a number yet.
 ///
 /// # Errors
 /// What `store` said.
 pub fn first_sight<E>(
     mut findings: Vec<Finding>,
     actions: &[Action],
-    mut last: u32,
     pass: &Pass<'_>,
     mut store: impl FnMut(&Outcome) -> Result<(), E>,
 ) -> Result<Outcome, E> {
@@ -28,10 +27,10 @@ pub fn first_sight<E>(
     findings.retain(|finding| keys.insert(finding.key()));
     drop(keys);
     findings.sort_by_cached_key(|finding| (finding.raised, finding.key()));
-    let new = last + 1..=last + findings.len() as u32;
+    let new = 1..=findings.len() as u32;
     let (mut actions, nobodys): (Vec<&Action>, Vec<&Action>) =
         actions.iter().partition(|action| new.contains(&action.number));
-    let mut whole = Outcome::default();
+    let (mut whole, mut last) = (Outcome::default(), 0);
     let mut of_these: Vec<Action> = nobodys.into_iter().cloned().collect();
     let mut findings = findings.into_iter();
     loop {

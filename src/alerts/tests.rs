@@ -596,7 +596,7 @@ fn a_long_past_seen_for_the_first_time_is_as_if_seen_at_once() {
     let pass = Pass { now: at(9, 0), zone: ZONE, first: true, morning: true, policy: &policy };
     let at_once = reconcile(Vec::new(), findings.clone(), &actions, &Rest::default(), &pass);
     let mut stored = Vec::new();
-    let outcome = first_sight(findings, &actions, 0, &pass, |some| {
+    let outcome = first_sight(findings, &actions, &pass, |some| {
         stored.extend(some.changed().cloned());
         Ok::<_, ()>(())
     })

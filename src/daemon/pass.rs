@@ -163,7 +163,7 @@ pub fn run(
         pass.put_alerts(outcome.changed())
     };
     let outcome = if rest.last == 0 {
-        alerts::first_sight(findings, &judged.actions, 0, &deciding, keep)?
+        alerts::first_sight(findings, &judged.actions, &deciding, keep)?
     } else {
         let outcome = alerts::reconcile(remembered, findings, &judged.actions, &rest, &deciding);
         keep(&outcome)?;

@@ -6,7 +6,7 @@ use std::io::{BufReader, Cursor};
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
 
-/// First and last row, and the column, 0-based.
+/// The first and the last cell, each by row and column, 0-based.
 pub type Span = ((u32, u32), (u32, u32));
 
 /// Merged areas of more than one row in the `sheet`th sheet, 0-based; the first `most` of them. `None`: damaged.
