@@ -288,6 +288,31 @@ fn above_the_ceiling_is_a_warning() {
     assert!(ceiling[0].evidence.number("share_of_ceiling").unwrap() > 1.0);
 }
 
+/// An engine that burns little: a first belief as wide as the rate, marks seen now and then and drains between two
+/// additions each pulled its rate up, by a tenth to a quarter.
+#[test]
+fn an_engine_that_burns_little_is_told_at_its_rate() {
+    for (kept, hours, most) in
+        [(Kept::Levels, 100.0, 0.05), (Kept::Flights, 100.0, 0.06), (Kept::Additions, 400.0, 0.09)]
+    {
+        let (mut sum, mut covered, engines) = (0.0, 0, 80);
+        for seed in 0..engines {
+            let mut case = Case::realistic(42_000 + seed, kept);
+            (case.rate, case.hours) = (0.05, hours);
+            let flights = sim::fly(&case);
+            let rate = judged(&sim::engine(&case, &flights)).rate.unwrap();
+            let (flown, used) =
+                flights.iter().fold((0.0, 0.0), |a, f| (a.0 + f.hours, a.1 + f.hours * f.factor * f.rate));
+            let truth = used / flown;
+            sum += rate.qt_per_h / truth - 1.0;
+            covered += usize::from(rate.low <= truth && truth <= rate.high);
+        }
+        let bias = sum / engines as f64;
+        assert!(bias.abs() < most, "{kept:?}: {bias:.3}");
+        assert!(covered >= 66, "{kept:?}: {covered} of {engines} within their intervals of 90 %");
+    }
+}
+
 /// False alarms on healthy engines, against the user's setting of 0.3 per 1000 h.
 #[test]
 fn healthy_engines_stay_quiet() {

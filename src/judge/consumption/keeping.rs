@@ -1,8 +1,8 @@
 //! How one engine's oil is written down: what kind of log this has been lately, where its pilots add
 //! oil, and what they did about the oil since the last flight.
 
-use super::evidence::{Look, Mark};
-use super::sump::{Side, Sump, Who};
+use super::evidence::{Look, Mark, above_when_added};
+use super::sump::{Side, Sump, USUAL_FLIGHT_H, Who};
 use super::unlogged::{Habit, forgotten_at};
 use crate::engine::{Engine, Event, What};
 
@@ -31,6 +31,9 @@ const FLIGHTS_WITHOUT_READING: u32 = 5;
 const MARK_BELOW_FILL_QT: f64 = 1.0;
 /// Variance of a mark to be learned, qt².
 const MARK_VAR: f64 = 0.36;
+
+/// Relative standard deviation below which the rate counts as known.
+const KNOWN: f64 = 0.5;
 
 /// Odds of an addition not logged beside one that was, and where nothing is known of the level.
 const TWICE: f64 = 3e-4;
@@ -118,14 +121,27 @@ impl Keeping {
                 match self.log() {
                     Log::Levels => None,
                     Log::FlightsAndAdditions => Some(Look::Added(self.mark(sump), qt)),
-                    Log::AdditionsOnly => Some(Look::AddedAlone(self.mark(sump), qt)),
+                    Log::AdditionsOnly => {
+                        let burnt = sump.belief.mean[self.side(sump).rate] * USUAL_FLIGHT_H;
+                        Some(Look::AddedAlone { mark: self.mark(sump), quantity: qt, above: above_when_added(burnt) })
+                    }
                 }
+            }
+            // None was added before the drain: an addition cut off by it is not one that never comes.
+            What::Changed { .. } if !self.looked && self.log() == Log::AdditionsOnly && self.rate_known(sump) => {
+                Some(Look::NoneAdded(self.mark(sump)))
             }
             What::Flight { inferred: false, .. } if !self.looked && self.log() == Log::FlightsAndAdditions => {
                 Some(Look::NoneAdded(self.mark(sump)))
             }
             _ => None,
         }
+    }
+
+    /// What the absence of an addition over a whole stretch says is normal only about a rate known by now.
+    fn rate_known(&self, sump: &Sump) -> bool {
+        let i = self.side(sump).rate;
+        sump.belief.cov[i][i].max(0.0).sqrt() < KNOWN * sump.belief.mean[i]
     }
 
     /// Odds that oil was added before the flight to come and nobody logged it. What was seen before it is used up.

@@ -84,21 +84,20 @@ pub fn ceiling(engine: &Engine, rules: &Rules) -> Option<f64> {
 /// Share of additions not logged, by which the rate is raised in a report.
 const UNLOGGED_LEVELS: f64 = 0.015;
 const UNLOGGED_ADDITIONS: f64 = 0.04;
-/// Relative error of the rate that the model does not know of, where the log holds no readings.
-const MODEL_SD_FLIGHTS: f64 = 0.06;
-const MODEL_SD_ADDITIONS: f64 = 0.12;
+/// Quarts over which it counts how many of them happened to be left out: what was longer ago is forgotten.
+const REMEMBERED_QT: f64 = 40.0;
 /// Standard normal quantile of a 90 % interval, and of a bound on one side at 95 %.
 const NINETY: f64 = 1.645;
 
 /// The rate with its 90 % interval, over the mix of services lately flown.
 fn estimate(track: &track::Track) -> Rate {
     let (rate, sd) = track.mean_rate();
-    let (unlogged, model_sd) = match track.log() {
+    let (unlogged, luck) = match track.log() {
         keeping::Log::Levels => (UNLOGGED_LEVELS, 0.0),
-        keeping::Log::FlightsAndAdditions => (UNLOGGED_ADDITIONS, MODEL_SD_FLIGHTS),
-        keeping::Log::AdditionsOnly => (UNLOGGED_ADDITIONS, MODEL_SD_ADDITIONS),
+        // So many quarts, each left out or not: Poisson's variance. With readings they are found and taken back.
+        _ => (UNLOGGED_ADDITIONS, (UNLOGGED_ADDITIONS / track.burnt.clamp(1.0, REMEMBERED_QT)).sqrt()),
     };
     let rate = rate / (1.0 - unlogged);
-    let half = NINETY * (sd / (1.0 - unlogged)).hypot(model_sd * rate);
+    let half = NINETY * (sd / (1.0 - unlogged)).hypot(luck * rate);
     Rate { qt_per_h: rate, low: (rate - half).max(0.0), high: rate + half }
 }

@@ -75,7 +75,7 @@ impl Seating {
             Look::Reading(qt) => Look::Reading(qt),
             Look::NoneAdded(m) => Look::NoneAdded(at(m)),
             Look::Added(m, qt) => Look::Added(at(m), qt),
-            Look::AddedAlone(m, qt) => Look::AddedAlone(at(m), qt),
+            Look::AddedAlone { mark, quantity, above } => Look::AddedAlone { mark: at(mark), quantity, above },
         };
         for e in &mut self.entries {
             let evidence = weigh(look, LEVEL, &e.belief, noise);

@@ -30,6 +30,8 @@ pub const FIRST_RATE: f64 = 0.125;
 pub const FIRST_RATE_SD: f64 = 0.15;
 /// Rate below which none is believed, qt/h: a thousandth would last a sump through an engine's life.
 pub const LEAST_RATE: f64 = 0.002;
+/// Length of a flight where the log does not give it, hours.
+pub const USUAL_FLIGHT_H: f64 = 1.3;
 /// Spread of a service's factor on consumption.
 pub const SERVICE_SD: f64 = 0.25;
 

@@ -13,7 +13,7 @@ use super::belief::UNKNOWNS;
 use super::evidence::{Evidence, Look};
 use super::keeping::{Keeping, Log, REFILL_VAR};
 use super::steps;
-use super::sump::{LEAST_RATE, LEVEL, Leg, RATE, Sump, Who};
+use super::sump::{LEAST_RATE, LEVEL, Leg, RATE, Sump, USUAL_FLIGHT_H, Who};
 use crate::engine::services::{Services, month};
 use crate::engine::{Engine, Event, What};
 use crate::records::Instant;
@@ -38,8 +38,6 @@ const ROUGHLY: f64 = 0.2;
 const MIX_HALF_H: f64 = 1000.0;
 /// Idle days after which level and rate may have moved by themselves.
 const LONG_IDLE_DAYS: i64 = 60;
-/// Length of a flight where the log does not give it, hours.
-const USUAL_FLIGHT_H: f64 = 1.3;
 /// Consumption of a ground run, of that in flight.
 const GROUND_SHARE: f64 = 0.3;
 /// Rate believed of rings that have yet to seat, qt/h, and its standard deviation.

@@ -2,6 +2,7 @@
 
 mod again;
 mod beside;
+mod first;
 mod settling;
 
 use std::collections::VecDeque;
@@ -68,6 +69,9 @@ pub struct Watch<'a> {
     seen: usize,
     /// Engine hours of the last oil change known.
     changed_h: Option<f64>,
+    services: Arc<Services>,
+    /// The first quarts have been gone through again, or need not be.
+    first_again: bool,
 }
 
 impl<'a> Watch<'a> {
@@ -79,7 +83,18 @@ impl<'a> Watch<'a> {
         rules: &'a Rules,
         closings: &'a [Closing],
     ) -> Self {
-        let steps = steps::of(engine, mates);
+        Self::over(steps::of(engine, mates), engine, mates, services, rules, closings)
+    }
+
+    /// The same over steps already in order.
+    fn over(
+        steps: Vec<Step<'a>>,
+        engine: &'a Engine,
+        mates: &[&'a Engine],
+        services: &Arc<Services>,
+        rules: &'a Rules,
+        closings: &'a [Closing],
+    ) -> Self {
         let track = Track::new(engine, services.clone());
         let seating = engine.builds.first().filter(|b| b.kind.is_some() && b.zero_known).map(|b| b.zero_hours);
         let seating = seating
@@ -96,12 +111,12 @@ impl<'a> Watch<'a> {
             kept: VecDeque::with_capacity(KEPT + 1),
             ratios: Ratios::new(rules.consumption.smallest_change),
             findings: Findings::new(engine, rules, closings),
-            points: Vec::with_capacity(engine.events.len()),
+            points: Vec::with_capacity(steps.len()),
             oil: engine.oil_at_start.clone(),
             burnt_at_base: 0.0,
             burnt_at_change: f64::NEG_INFINITY,
             clipped: VecDeque::new(),
-            flights: Vec::with_capacity(engine.events.len()),
+            flights: Vec::with_capacity(steps.len()),
             added: 0.0,
             stats: Statistics { ln_rise: f64::NEG_INFINITY, ln_fall: f64::NEG_INFINITY },
             seating,
@@ -111,24 +126,30 @@ impl<'a> Watch<'a> {
             creep: Creep::default(),
             seen: 0,
             changed_h: engine.last_change_hours,
+            services: services.clone(),
+            first_again: false,
         }
     }
 
     /// Goes through the events up to `as_of`.
     pub fn run(mut self, as_of: Instant) -> Followed {
         for k in 0..self.steps.len() {
-            let step = self.steps[k];
-            if step.event.at > as_of {
+            if self.steps[k].event.at > as_of {
                 break;
             }
-            match step.mate {
-                None => self.event(k, step),
-                Some(mate) => self.beside(k, mate, step.event),
-            }
+            self.step(k);
             self.seen = k + 1;
         }
         self.findings.close_up_to(as_of);
         self.finish()
+    }
+
+    fn step(&mut self, k: usize) {
+        let step = self.steps[k];
+        match step.mate {
+            None => self.event(k, step),
+            Some(mate) => self.beside(k, mate, step.event),
+        }
     }
 
     fn event(&mut self, k: usize, step: Step<'a>) {
@@ -164,6 +185,7 @@ impl<'a> Watch<'a> {
         }
         if let What::Flight { .. } = event.what {
             self.keep(k);
+            self.first_quarts_again(k);
         }
         self.note_oil(event);
         self.after(event);
