@@ -17,16 +17,17 @@ pub const RATES: [f64; 5] = [1.0 / 20.0, 1.0 / 12.0, 1.0 / 8.0, 1.0 / 5.0, 1.0 /
 /// as rare the limit must rise by more than one.
 ///
 /// Rises: made by `cargo run --release --example calibrate -- 600` (seeds from 5,000,001), which corrects the table it
-/// runs with. Additions alone: half-way to what the pilots of `tests/tools/pilots.py` ask for (seeds x1 and x2); hard at
-/// high rates, where one service runs into the next. Falls: set by hand, up to two above what false alarms ask for: a
+/// runs with; then moved half-way to what the pilots of `tests/tools/pilots.py` ask for (seeds e, f, march and april;
+/// additions alone: x1, x2, c and d), the limits of levels by a tenth at least. Additions alone are hard at high rates,
+/// where one service runs into the next. Falls: set by hand, up to two above what false alarms ask for: a
 /// fall is mostly a question about the log, and is asked on more evidence than the setting would need.
 pub const LIMITS: [[[[f64; 2]; 5]; 2]; 3] = [
     [
-        [[-3.2, 1.34], [-3.68, 1.43], [-1.23, 1.02], [-1.92, 1.13], [-2.64, 1.25]],
+        [[-3.4, 1.34], [-3.98, 1.43], [-1.33, 1.02], [-2.02, 1.13], [-2.74, 1.25]],
         [[-1.69, 1.0], [-1.69, 1.0], [-1.69, 1.0], [-1.69, 1.0], [-1.69, 1.0]],
     ],
     [
-        [[-2.82, 1.43], [-1.47, 1.19], [-2.17, 1.27], [-1.39, 1.08], [-1.51, 1.03]],
+        [[-2.87, 1.43], [-1.52, 1.19], [-2.3, 1.27], [-1.39, 1.08], [-1.41, 1.03]],
         [[-1.19, 1.0], [-1.19, 1.0], [-1.19, 1.0], [-1.19, 1.0], [-0.36, 1.0]],
     ],
     [
