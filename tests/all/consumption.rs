@@ -151,6 +151,42 @@ fn a_rate_that_comes_back_settles_the_rise() {
 }
 
 /// Worse again, long after the first rise was told: news of its own, and the way back is still to the old baseline.
+/// What is believed after a fall is loose, and learns a rise soon after it: it is told all the same.
+#[test]
+fn a_rise_beyond_the_baseline_right_after_a_fall_is_told() {
+    let (mut fallen, mut told, mut after) = (0, 0, 0);
+    for seed in 0..40 {
+        let case = Case { hours: 250.0, ..Case::realistic(300 + seed, Kept::Levels) };
+        let mut dice = sim::Dice(900 + seed);
+        let plan = sim::schedule(&mut dice, case.hours);
+        let at = |h: f64| {
+            if h < 150.0 {
+                1.0
+            } else if h < 180.0 {
+                0.4
+            } else {
+                2.0
+            }
+        };
+        let flights = sim::fly_plan_with(&case, &plan, &mut dice, &at);
+        let followed = judged(&sim::engine(&case, &flights));
+        if !of(&followed, Kind::OilRateFall).iter().any(|f| (150.0..180.0).contains(&f.hours.unwrap())) {
+            continue;
+        }
+        fallen += 1;
+        let rises = of(&followed, Kind::OilRateRise);
+        let rise = rises.iter().find(|f| f.hours.unwrap() > 180.0 && f.hours.unwrap() < 230.0);
+        told += usize::from(rise.is_some());
+        if let Some(rise) = rise.filter(|f| f.evidence.get("after_fall").is_some()) {
+            after += 1;
+            let e = &rise.evidence;
+            assert!(e.number("ratio_low").unwrap() >= 1.25 && e.number("ratio").unwrap() >= 1.5);
+            assert!((0.09..0.17).contains(&e.number("from_qt_per_h").unwrap()), "{e:?}");
+        }
+    }
+    assert!(fallen >= 15 && told >= fallen - 2 && after > 0, "{fallen} fell, {told} told, {after} beyond");
+}
+
 #[test]
 fn a_rise_on_an_open_rise_is_an_alert_of_its_own() {
     let mut twice = 0;

@@ -285,7 +285,9 @@ impl<'a> Watch<'a> {
             self.not_logged(k, found);
         }
         let situation = self.situation();
-        self.findings.watch_open(event, &situation);
+        if self.findings.watch_open(event, &situation) {
+            self.creep.set_aside();
+        }
     }
 
     fn change(&mut self, event: &'a Event, rise: bool) -> bool {

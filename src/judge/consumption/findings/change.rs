@@ -26,6 +26,18 @@ pub(super) struct Open {
     found_h: f64,
 }
 
+/// A baseline that was come back to.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Returned {
+    baseline: f64,
+    /// From a rise.
+    rose: bool,
+    /// The finding of that change, and when its rate was back.
+    finding: usize,
+    at: Instant,
+    hours: f64,
+}
+
 /// A change as it was found.
 #[derive(Clone, Debug)]
 pub struct Found<'e> {
@@ -52,30 +64,61 @@ impl Findings<'_> {
         1.0 + BACK * (self.rules.consumption.smallest_change - 1.0)
     }
 
-    /// Open alerts whose rate has come back are settled; those that grew are told.
-    pub fn watch_open(&mut self, event: &Event, now: &Situation) {
+    /// Open alerts whose rate has come back are settled. True: it came back and went beyond, which is told as a rise.
+    pub fn watch_open(&mut self, event: &Event, now: &Situation) -> bool {
         if now.since_change < BACK_QUARTS {
-            return;
+            return false;
         }
         let (rate, back) = (now.rate.qt_per_h, self.back());
         // Near it, and no longer likely to be a change worth telling.
         let far = self.rules.consumption.smallest_change;
         if let Some(o) = self.rise.filter(|o| rate <= o.baseline * back && now.rate.high <= o.baseline * far) {
             self.rise = None;
-            self.came_back(o, event, rate);
+            self.came_back(o, event, near(rate, o.baseline));
         }
         if let Some(o) = self.fall.filter(|o| rate >= o.baseline / back && now.rate.low >= o.baseline / far) {
             self.fall = None;
-            self.came_back(o, event, rate);
+            self.came_back(o, event, near(rate, o.baseline));
         }
+        self.watch_beyond(event, now)
     }
 
-    fn came_back(&mut self, open: Open, event: &Event, rate: f64) {
-        let rose = self.all[open.finding].kind == Kind::OilRateRise;
-        self.returned = Some((open.baseline, rose, event.hours));
+    /// After a fall the rate is believed loosely, and a rise soon after it, up to the baseline or beyond, is learned
+    /// rather than found. So where it goes beyond is watched.
+    fn watch_beyond(&mut self, event: &Event, now: &Situation) -> bool {
+        let fell = |r: &Returned| !r.rose && event.hours - r.hours <= RETURNED_H;
+        let Some(r) = self.returned.filter(fell).filter(|_| self.rise.is_none()) else { return false };
+        let (rate, ratio) = (now.rate, now.rate.qt_per_h / r.baseline);
+        let (smallest, surely) = (self.rules.consumption.smallest_change, rate.low / r.baseline);
+        if ratio < smallest || surely < 1.0 + 0.5 * (smallest - 1.0) {
+            return false;
+        }
+        self.returned = None;
+        let subject = self.subject(event, "rise", 0);
+        let mut finding = Finding::at_event(Kind::OilRateRise, self.engine, event, subject);
+        finding.size = ratio;
+        finding.evidence = self
+            .departure(r.baseline, rate, (r.at, r.hours), event, now)
+            .with("ratio", ratio)
+            .with("ratio_low", surely)
+            .with("ratio_high", rate.high / r.baseline)
+            .with("after_fall", format!("told on {}; the rate came back and went beyond", self.told_on(r.finding)));
+        self.warn_with_metal(&mut finding, event);
+        self.rise = Some(Open { finding: self.all.len(), baseline: r.baseline, found_h: event.hours });
+        self.all.push(finding);
+        true
+    }
+
+    fn told_on(&self, finding: usize) -> chrono::NaiveDate {
+        self.engine.date(self.all[finding].raised)
+    }
+
+    fn came_back(&mut self, open: Open, event: &Event, why: String) {
+        let Open { finding, baseline, .. } = open;
+        let rose = self.all[finding].kind == Kind::OilRateRise;
+        self.returned = Some(Returned { baseline, rose, finding, at: event.at, hours: event.hours });
         self.ended = Some(true);
-        let why = format!("the rate is back near its baseline: {rate:.2} qt/h, baseline {:.2} qt/h", open.baseline);
-        self.settle(open.finding, event.at, why, Some(event.source.clone()));
+        self.settle(finding, event.at, why, Some(event.source.clone()));
     }
 
     /// Puts a finding beside the change told at `at`, if one was.
@@ -97,14 +140,14 @@ impl Findings<'_> {
             // So soon after a change its size is uncertain: the old baseline within the interval is a return to it.
             let (_, low, high) = change.ratio();
             if from * low <= o.baseline * back && from * high >= o.baseline / back {
-                self.came_back(o, event, to);
+                self.came_back(o, event, near(to, o.baseline));
                 return;
             }
             if now.rate.low <= o.baseline && o.baseline <= now.rate.high {
                 let (low, high) = (now.rate.low, now.rate.high);
                 let why =
                     format!("the rate is back: {low:.2} to {high:.2} qt/h, its baseline was {:.2} qt/h", o.baseline);
-                self.settle(o.finding, event.at, why, Some(event.source.clone()));
+                self.came_back(o, event, why);
                 return;
             }
             let beyond = if change.rise { to > o.baseline } else { to < o.baseline };
@@ -120,12 +163,13 @@ impl Findings<'_> {
                 Some(event.source.clone()),
             );
         }
-        if let Some((baseline, rose, _)) = self.returned.take_if(|(.., h)| event.hours - *h <= RETURNED_H)
-            && rose != change.rise
+        if let Some(r) = self.returned.take_if(|r| event.hours - r.hours <= RETURNED_H)
+            && r.rose != change.rise
         {
-            // The way back to a baseline already told is no change of its own.
+            // The way back to a baseline already told is no change of its own; what goes beyond it is.
             let (_, low, high) = change.ratio();
-            if from * low <= baseline * back && from * high >= baseline / back {
+            if from * low <= r.baseline * back && from * high >= r.baseline / back {
+                self.returned = Some(r).filter(|r| !r.rose);
                 return;
             }
         }
@@ -187,6 +231,10 @@ impl Findings<'_> {
             finding.evidence.set("with", format!("metal found at {hours:.1} h ({line})"));
         }
     }
+}
+
+fn near(rate: f64, baseline: f64) -> String {
+    format!("the rate is back near its baseline: {rate:.2} qt/h, baseline {baseline:.2} qt/h")
 }
 
 /// What "grows by a quarter" is measured on: the ratio of a rise, the inverse of a fall's.

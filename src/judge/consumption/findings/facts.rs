@@ -3,8 +3,8 @@
 use super::change::Found;
 use super::{Findings, Situation};
 use crate::engine::{Event, What};
-use crate::judge::Evidence;
 use crate::judge::consumption::ceiling;
+use crate::judge::{Evidence, Rate};
 use crate::records::{Instant, Source};
 
 /// Most log lines told with a finding.
@@ -16,40 +16,52 @@ impl Findings<'_> {
         let (from, to) = change.rates();
         let (from, to) = (from * factor, (to * factor).max(1e-3));
         let (ratio, low, high) = change.ratio();
-        let mut e = Evidence::default()
-            .with("from_qt_per_h", from)
-            .with("to_qt_per_h", to)
+        let interval = Rate { qt_per_h: to, low: from * low, high: from * high };
+        let mut e = self
+            .departure(from, interval, (onset.at, onset.hours), event, now)
             .with("ratio", ratio)
             .with("ratio_low", low)
             .with("ratio_high", high)
-            .with("from_h_per_qt", 1.0 / from)
-            .with("to_h_per_qt", 1.0 / to)
-            .with("since", self.engine.date(onset.at))
-            .with("since_hours", onset.hours)
-            .with("hours_since_onset", event.hours - onset.hours)
-            .with("to_low", from * low)
-            .with("to_high", from * high)
-            .with("quarts_baseline", now.quarts)
-            .with("baseline_hours", now.quarts / from)
-            .with("log", now.log.words())
             .with("ln_statistic", change.ln_statistic)
             .with("limit", limit)
-            .with("used", self.lines(onset.at, event.at))
             .with("left_out", found.left_out.clone());
-        if let Some(ceiling) = self.ceiling_qt_per_h() {
-            e.set("share_of_ceiling", to / ceiling);
-        }
-        if let Some(hours) = self.endurance(now.level_qt, to) {
-            e.set("endurance_h", hours);
-        }
-        e.set("level_qt", now.level_qt);
-        if let Some(oil) = &now.oil {
-            e.set("oil", oil.to_string());
-        }
         if !now.witnessed && self.unnamed_since(onset, event) {
             e.set("may_mean", "nobody wrote down what was flown: another kind of flying looks the same");
         }
         e.with("unchanged", self.unchanged(onset, event, now))
+    }
+
+    /// The rate departed from and the new one, qt/h, since a moment and engine hours.
+    pub(super) fn departure(
+        &self,
+        from: f64,
+        to: Rate,
+        (since, since_h): (Instant, f64),
+        event: &Event,
+        now: &Situation,
+    ) -> Evidence {
+        let Rate { qt_per_h: rate, low, high } = to;
+        let mut e = Evidence::default()
+            .with("from_qt_per_h", from)
+            .with("to_qt_per_h", rate)
+            .with("from_h_per_qt", 1.0 / from)
+            .with("to_h_per_qt", 1.0 / rate)
+            .with("since", self.engine.date(since))
+            .with("since_hours", since_h)
+            .with("hours_since_onset", event.hours - since_h)
+            .with("to_low", low)
+            .with("to_high", high)
+            .with("quarts_baseline", now.quarts)
+            .with("baseline_hours", now.quarts / from)
+            .with("log", now.log.words())
+            .with("used", self.lines(since, event.at))
+            .with_some("share_of_ceiling", self.ceiling_qt_per_h().map(|ceiling| rate / ceiling))
+            .with_some("endurance_h", self.endurance(now.level_qt, rate))
+            .with("level_qt", now.level_qt);
+        if let Some(oil) = &now.oil {
+            e.set("oil", oil.to_string());
+        }
+        e
     }
 
     /// Log lines about the oil over a span, the latest ones.

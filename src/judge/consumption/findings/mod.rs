@@ -17,7 +17,7 @@ use crate::judge::{Closing, Finding, Rate, Settled};
 use crate::records::{Inspection, Instant, Oil, Source};
 use ceiling::OpenCeiling;
 pub use change::Found;
-use change::Open;
+use change::{Open, Returned};
 use grade::Grade;
 
 /// The state of things at an event.
@@ -47,8 +47,8 @@ pub struct Findings<'a> {
     all: Vec<Finding>,
     rise: Option<Open>,
     fall: Option<Open>,
-    /// The baseline last come back to, whether from a rise, and the engine hours then.
-    returned: Option<(f64, bool, f64)>,
+    /// The baseline last come back to.
+    returned: Option<Returned>,
     /// A change ended that nobody has asked about: the rate came back, or a person closed it.
     ended: Option<bool>,
     ceiling: Option<OpenCeiling>,
