@@ -187,6 +187,31 @@ fn a_rise_beyond_the_baseline_right_after_a_fall_is_told() {
     assert!(fallen >= 15 && told >= fallen - 2 && after > 0, "{fallen} fell, {told} told, {after} beyond");
 }
 
+/// Rings that seat burn more than the worn ones did: a fall of the old build says nothing of the new one.
+#[test]
+fn a_fall_before_an_overhaul_is_forgotten_with_it() {
+    let mut fallen = 0;
+    for seed in 0..40 {
+        let case = Case { hours: 260.0, ..Case::realistic(340 + seed, Kept::Levels) };
+        let mut dice = sim::Dice(940 + seed);
+        let plan = sim::schedule(&mut dice, case.hours);
+        let at = |h: f64| match h {
+            150.0..170.0 => 0.4,
+            200.0.. => 2.5,
+            _ => 1.0,
+        };
+        let flights = sim::fly_plan_with(&case, &plan, &mut dice, &at);
+        let mut engine = sim::engine(&case, &flights);
+        let first = |e: &&mut cowlwatch::engine::Event| e.hours >= 200.0 && matches!(e.what, What::Level { .. });
+        engine.events.iter_mut().find(first).unwrap().what = What::BuildBegan(BuildKind::Overhaul);
+        let followed = judged(&engine);
+        fallen += of(&followed, Kind::OilRateFall).len();
+        let beyond = of(&followed, Kind::OilRateRise).into_iter().find(|f| f.evidence.get("after_fall").is_some());
+        assert!(beyond.is_none(), "seed {seed}: {beyond:?}");
+    }
+    assert!(fallen >= 15, "{fallen}");
+}
+
 #[test]
 fn a_rise_on_an_open_rise_is_an_alert_of_its_own() {
     let mut twice = 0;

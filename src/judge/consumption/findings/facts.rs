@@ -17,18 +17,13 @@ impl Findings<'_> {
         let (from, to) = (from * factor, (to * factor).max(1e-3));
         let (ratio, low, high) = change.ratio();
         let interval = Rate { qt_per_h: to, low: from * low, high: from * high };
-        let mut e = self
-            .departure(from, interval, (onset.at, onset.hours), event, now)
+        self.departure(from, interval, (onset.at, onset.hours), event, now)
             .with("ratio", ratio)
             .with("ratio_low", low)
             .with("ratio_high", high)
             .with("ln_statistic", change.ln_statistic)
             .with("limit", limit)
-            .with("left_out", found.left_out.clone());
-        if !now.witnessed && self.unnamed_since(onset, event) {
-            e.set("may_mean", "nobody wrote down what was flown: another kind of flying looks the same");
-        }
-        e.with("unchanged", self.unchanged(onset, event, now))
+            .with("left_out", found.left_out.clone())
     }
 
     /// The rate departed from and the new one, qt/h, since a moment and engine hours.
@@ -61,7 +56,10 @@ impl Findings<'_> {
         if let Some(oil) = &now.oil {
             e.set("oil", oil.to_string());
         }
-        e
+        if !now.witnessed && self.unnamed_since(since, event) {
+            e.set("may_mean", "nobody wrote down what was flown: another kind of flying looks the same");
+        }
+        e.with("unchanged", self.unchanged(since, event, now))
     }
 
     /// Log lines about the oil over a span, the latest ones.
@@ -81,17 +79,17 @@ impl Findings<'_> {
     }
 
     /// What did not change between onset and now, in a person's words.
-    fn unchanged(&self, onset: &Event, event: &Event, now: &Situation) -> Vec<String> {
+    fn unchanged(&self, onset: Instant, event: &Event, now: &Situation) -> Vec<String> {
         let mut said = Vec::new();
-        let mut since = onset.at - chrono::TimeDelta::days(30);
+        let mut since = onset - chrono::TimeDelta::days(30);
         let mut meter = true;
         let mut services: [Vec<&str>; 2] = [Vec::new(), Vec::new()];
         for e in self.engine.events.iter().take_while(|e| e.at <= event.at) {
             match &e.what {
                 What::MeterChanged if e.at >= since => meter = false,
-                What::Changed { .. } if e.at < onset.at => since = since.min(e.at),
+                What::Changed { .. } if e.at < onset => since = since.min(e.at),
                 What::Flight { service: Some(word), .. } => {
-                    let of = &mut services[usize::from(e.at >= onset.at)];
+                    let of = &mut services[usize::from(e.at >= onset)];
                     if !of.contains(&&**word) {
                         of.push(word);
                     }
@@ -112,8 +110,8 @@ impl Findings<'_> {
     }
 
     /// Most flights since the onset without a word for what was flown, where that cannot be told from the engine.
-    fn unnamed_since(&self, onset: &Event, event: &Event) -> bool {
-        let since = self.engine.events.iter().filter(|e| e.at >= onset.at && e.at <= event.at);
+    fn unnamed_since(&self, onset: Instant, event: &Event) -> bool {
+        let since = self.engine.events.iter().filter(|e| e.at >= onset && e.at <= event.at);
         let named = since.filter_map(|e| match &e.what {
             What::Flight { service, inferred: false, .. } => Some(service.is_some()),
             _ => None,

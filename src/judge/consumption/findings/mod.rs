@@ -118,6 +118,7 @@ impl<'a> Findings<'a> {
             self.settle(finding, event.at, why.to_owned(), Some(event.source.clone()));
         }
         self.grade = None;
+        self.returned = None;
     }
 
     /// How an open change ended since this was last asked: the rate came back (true), or a person closed it.
