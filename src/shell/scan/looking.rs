@@ -208,10 +208,10 @@ mod tests {
         assert_eq!((second.left, second.read, second.unchanged, second.tails.len()), (0, 2, 2, 1));
         assert_eq!(look.progress.now(), (4, 4));
 
-        // Where the folder is so slow that no time is left, each batch takes one further all the same.
+        // Where the folder is so slow that no time is left, each batch takes one further all the same: one a thread.
         let look = Look { time: std::time::Duration::ZERO, ..look };
         let mut looking = Looking::begin(&look, &known);
-        let left = [2, 1, 0].map(|_| looking.batch(&look, &known).left);
-        assert_eq!(left, [1, 0, 0]);
+        let left = [(); 2].map(|()| looking.batch(&look, &known).left);
+        assert!(left[0] < 2 && left[1] == 0, "{left:?}");
     }
 }
