@@ -141,8 +141,12 @@ fn a_rate_that_comes_back_settles_the_rise() {
             sim::fly_plan_with(&up, &plan, &mut dice, &|h| if (150.0..200.0).contains(&h) { 2.0 } else { 1.0 });
         let followed = judged(&sim::engine(&up, &flights));
         let rises = of(&followed, Kind::OilRateRise);
-        if rises.first().is_some_and(|r| r.settled.as_ref().is_some_and(|s| s.why.contains("is back"))) {
+        if let Some(settled_at) = rises.first().and_then(|r| r.settled.as_ref()).filter(|s| s.why.contains("is back")) {
             settled += 1;
+            // What is told as the baseline then is the one it came back to, not the rate of the weeks between.
+            let followed = follow(&sim::engine(&up, &flights), &[], &Rules::default(), &[], settled_at.at);
+            let baseline = followed.baseline_qt_per_h.unwrap();
+            assert!((0.09..0.16).contains(&baseline), "seed {seed}: {baseline}");
         }
         falls += of(&followed, Kind::OilRateFall).len();
     }

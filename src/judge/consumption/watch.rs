@@ -371,9 +371,9 @@ impl<'a> Watch<'a> {
     fn finish(self) -> Followed {
         let quarts = self.track.burnt - self.burnt_at_base;
         let known = quarts >= 1.0;
-        let baseline = self.findings.open_baseline().unwrap_or_else(|| self.baseline());
         let own = self.steps[..self.seen].iter().rev().find(|s| s.mate.is_none());
         let hours = own.map_or(self.engine.hours_at_start, |s| s.event.hours);
+        let baseline = self.findings.baseline(hours).unwrap_or_else(|| self.baseline());
         let seating = self.seating.as_ref();
         Followed {
             rate: known.then(|| estimate(&self.track)),

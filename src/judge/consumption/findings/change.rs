@@ -54,9 +54,10 @@ pub struct Found<'e> {
 }
 
 impl Findings<'_> {
-    /// The baseline of an open rate alert.
-    pub fn open_baseline(&self) -> Option<f64> {
-        self.rise.or(self.fall).map(|o| o.baseline)
+    /// The baseline of an open rate alert, or the one that the rate has come back to by `hours`, qt/h.
+    pub fn baseline(&self, hours: f64) -> Option<f64> {
+        let returned = self.returned.filter(|r| hours - r.hours <= RETURNED_H);
+        self.rise.or(self.fall).map(|o| o.baseline).or(returned.map(|r| r.baseline))
     }
 
     /// The margin within which a rate counts as back at its baseline: a ratio above 1.
