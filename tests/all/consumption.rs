@@ -7,6 +7,7 @@ pub mod sim;
 use chrono::{DateTime, TimeDelta, Utc};
 use cowlwatch::config::Rules;
 use cowlwatch::engine::{Engine, What};
+use cowlwatch::judge::consumption::evidence::above_when_added;
 use cowlwatch::judge::consumption::{Followed, follow};
 use cowlwatch::judge::{Closing, Finding, Kind, Level};
 use cowlwatch::records::aircraft::BuildKind;
@@ -375,6 +376,24 @@ fn an_engine_that_burns_little_is_told_at_its_rate() {
         let bias = sum / engines as f64;
         assert!(bias.abs() < most, "{kept:?}: {bias:.3}");
         assert!(covered >= 66, "{kept:?}: {covered} of {engines} within their intervals of 90 %");
+    }
+}
+
+/// Pilots who read a quarter of a quart wrong and have marks a fifth apart, simulated; common practice, no source.
+#[test]
+fn where_a_level_sinks_slowly_oil_is_added_early() {
+    let mut dice = sim::Dice(1);
+    for burnt in [0.05, 0.1, 0.2, 0.4] {
+        let mut sum = 0.0;
+        for _ in 0..2000 {
+            let mut above = 1.0;
+            while above + 0.25 * dice.normal() >= 0.2 * dice.normal() {
+                above -= burnt * (1.0 + 0.3 * dice.normal());
+            }
+            sum += above;
+        }
+        let (mean, told) = (sum / 2000.0, above_when_added(burnt));
+        assert!((told - mean).abs() < 0.05, "{burnt} qt a flight: {told:.2}, simulated {mean:.2}");
     }
 }
 

@@ -41,6 +41,11 @@ impl Ratios {
     }
 }
 
+/// From which ratio on a change is nearly as large as the smallest the user wants to hear of.
+pub fn nearly(smallest: f64) -> f64 {
+    1.0 + 0.5 * (smallest - 1.0)
+}
+
 /// A change that was found.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Change {

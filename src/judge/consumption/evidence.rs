@@ -247,28 +247,4 @@ mod tests {
             assert!(e.clipped && e.score.slope.is_finite() && e.score.weight >= 0.0 && e.ln_likelihood.is_finite());
         }
     }
-
-    /// Pilots who read a quarter of a quart wrong and have marks a fifth apart, simulated; common practice, no source.
-    #[test]
-    fn where_a_level_sinks_slowly_oil_is_added_early() {
-        let mut state = 1_u64;
-        let mut unit = || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            (state >> 11) as f64 / (1_u64 << 53) as f64
-        };
-        // Twelve uniform numbers make a normal one.
-        let mut normal = || (0..12).map(|_| unit()).sum::<f64>() - 6.0;
-        for burnt in [0.05, 0.1, 0.2, 0.4] {
-            let mut sum = 0.0;
-            for _ in 0..2000 {
-                let mut above = 1.0;
-                while above + 0.25 * normal() >= 0.2 * normal() {
-                    above -= burnt * (1.0 + 0.3 * normal());
-                }
-                sum += above;
-            }
-            let (mean, told) = (sum / 2000.0, above_when_added(burnt));
-            assert!((told - mean).abs() < 0.05, "{burnt} qt a flight: {told:.2}, simulated {mean:.2}");
-        }
-    }
 }

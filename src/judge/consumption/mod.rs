@@ -63,12 +63,12 @@ pub fn follow_among(
     closings: &[Closing],
     as_of: Instant,
 ) -> Followed {
-    let mut followed = watch::Watch::new(engine, mates, services, rules, closings).run(as_of);
+    let mut followed = watch::Watch::new(steps::of(engine, mates), engine, mates, services, rules, closings).run(as_of);
     let changed = |f: &Finding| matches!(f.kind, Kind::OilRateRise | Kind::OilRateFall);
     if let Some(mate) = twin::now(engine, mates)
         && followed.findings.iter().any(changed)
     {
-        let other = watch::Watch::new(mate, &[engine], services, rules, &[]).run(as_of);
+        let other = watch::Watch::new(steps::of(mate, &[engine]), mate, &[engine], services, rules, &[]).run(as_of);
         twin::compare(engine, mate, &mut followed, &other);
     }
     followed

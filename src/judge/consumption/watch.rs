@@ -9,13 +9,13 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 
 use super::calibration::limit;
-use super::change::{Change, Ratios, Statistics, accept, statistics};
+use super::change::{Change, Ratios, Statistics, accept, nearly, statistics};
 use super::creep::Creep;
 use super::evidence::Evidence;
 use super::findings::{Findings, Found, Situation};
 use super::keeping::Log;
 use super::seating::Seating;
-use super::steps::{self, Step};
+use super::steps::Step;
 use super::sump::Who;
 use super::track::Track;
 use super::unlogged::suspect;
@@ -75,19 +75,8 @@ pub struct Watch<'a> {
 }
 
 impl<'a> Watch<'a> {
-    /// `mates`: the engines that ever flew beside it.
+    /// `steps`: its events and those beside it, in order; `mates`: the engines that ever flew beside it.
     pub fn new(
-        engine: &'a Engine,
-        mates: &[&'a Engine],
-        services: &Arc<Services>,
-        rules: &'a Rules,
-        closings: &'a [Closing],
-    ) -> Self {
-        Self::over(steps::of(engine, mates), engine, mates, services, rules, closings)
-    }
-
-    /// The same over steps already in order.
-    fn over(
         steps: Vec<Step<'a>>,
         engine: &'a Engine,
         mates: &[&'a Engine],
@@ -328,7 +317,7 @@ impl<'a> Watch<'a> {
 
     /// The change is as large as the user wants to hear of, or nearly.
     fn large_enough(&self, rise: bool, ratio: f64) -> bool {
-        let least = 1.0 + 0.5 * (self.rules.consumption.smallest_change - 1.0);
+        let least = nearly(self.rules.consumption.smallest_change);
         if rise { ratio >= least } else { ratio <= 1.0 / least }
     }
 

@@ -2,7 +2,7 @@
 
 use super::{Findings, Situation};
 use crate::engine::Event;
-use crate::judge::consumption::change::Change;
+use crate::judge::consumption::change::{Change, nearly};
 use crate::judge::{Finding, Kind, Level};
 use crate::records::{Instant, Source};
 
@@ -91,27 +91,23 @@ impl Findings<'_> {
         let Some(r) = self.returned.filter(fell).filter(|_| self.rise.is_none()) else { return false };
         let (rate, ratio) = (now.rate, now.rate.qt_per_h / r.baseline);
         let (smallest, surely) = (self.rules.consumption.smallest_change, rate.low / r.baseline);
-        if ratio < smallest || surely < 1.0 + 0.5 * (smallest - 1.0) {
+        if ratio < smallest || surely < nearly(smallest) {
             return false;
         }
         self.returned = None;
-        let subject = self.subject(event, "rise", 0);
-        let mut finding = Finding::at_event(Kind::OilRateRise, self.engine, event, subject);
+        let told = self.engine.date(self.all[r.finding].raised);
+        let mut finding = self.raise(true, event);
         finding.size = ratio;
         finding.evidence = self
             .departure(r.baseline, rate, (r.at, r.hours), event, now)
             .with("ratio", ratio)
             .with("ratio_low", surely)
             .with("ratio_high", rate.high / r.baseline)
-            .with("after_fall", format!("told on {}; the rate came back and went beyond", self.told_on(r.finding)));
+            .with("after_fall", format!("told on {told}; the rate came back and went beyond"));
         self.warn_with_metal(&mut finding, event);
         self.rise = Some(Open { finding: self.all.len(), baseline: r.baseline, found_h: event.hours });
         self.all.push(finding);
         true
-    }
-
-    fn told_on(&self, finding: usize) -> chrono::NaiveDate {
-        self.engine.date(self.all[finding].raised)
     }
 
     fn came_back(&mut self, open: Open, event: &Event, why: String) {
@@ -179,7 +175,7 @@ impl Findings<'_> {
             self.grow(o.finding, o.baseline, to, [onset, event], now);
             return;
         }
-        let mut finding = self.raise(change, event);
+        let mut finding = self.raise(change.rise, event);
         finding.size = size(change.rise, to / from);
         finding.evidence = self.evidence(found, now);
         let mut baseline = from;
@@ -200,9 +196,8 @@ impl Findings<'_> {
         self.all.push(finding);
     }
 
-    fn raise(&mut self, change: &Change, event: &Event) -> Finding {
-        let (kind, word, which) =
-            if change.rise { (Kind::OilRateRise, "rise", 0) } else { (Kind::OilRateFall, "fall", 1) };
+    fn raise(&mut self, rise: bool, event: &Event) -> Finding {
+        let (kind, word, which) = if rise { (Kind::OilRateRise, "rise", 0) } else { (Kind::OilRateFall, "fall", 1) };
         let subject = self.subject(event, word, which);
         Finding::at_event(kind, self.engine, event, subject)
     }

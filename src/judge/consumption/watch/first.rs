@@ -1,8 +1,8 @@
 //! The first quarts, gone through twice.
 //!
 //! Before anything is known the rate is believed so loosely that much of the belief lies below zero, and whether oil
-//! was added says little about such a rate that a normal belief can hold: an engine that burns little is told at
-//! half as much again, and one that burns much is held near the first guess. Once the rate is roughly known, all that
+//! was added says little about such a rate that a normal belief can hold: an engine that burns little is told too
+//! high, and one that burns much is held near the first guess. Once the rate is roughly known, all that
 //! was seen so far is gone through again, from that rate.
 
 use super::Watch;
@@ -25,7 +25,7 @@ impl Watch<'_> {
             return;
         }
         let steps = self.steps[..=now].to_vec();
-        let mut again = Watch::over(steps, self.engine, &self.mates, &self.services, self.rules, &[]);
+        let mut again = Watch::new(steps, self.engine, &self.mates, &self.services, self.rules, &[]);
         again.first_again = true;
         let rate = self.track.sump.rate();
         again.track.sump.forget_rate(rate, FIRST_SD * rate);
