@@ -60,6 +60,8 @@ pub struct Watch<'a> {
     flights: Vec<usize>,
     added: f32,
     stats: Statistics,
+    /// What `stats` were judged against, for rises and for falls.
+    judged_against: Option<(f64, f64)>,
     seating: Option<Seating>,
     stabilised: bool,
     /// What break-in took off the rate, by event.
@@ -108,6 +110,7 @@ impl<'a> Watch<'a> {
             flights: Vec::with_capacity(steps.len()),
             added: 0.0,
             stats: Statistics { ln_rise: f64::NEG_INFINITY, ln_fall: f64::NEG_INFINITY },
+            judged_against: None,
             seating,
             stabilised: false,
             decays: vec![None; steps.len()],
@@ -254,12 +257,18 @@ impl<'a> Watch<'a> {
         (at(true), at(false))
     }
 
+    /// The limits when last judged: a change that was found moves the rate, and them with it.
+    fn last_limits(&self) -> (f64, f64) {
+        self.judged_against.unwrap_or_else(|| self.limits())
+    }
+
     /// Looks for a change, and for an addition not logged, after an observation.
     fn judge(&mut self, k: usize, event: &'a Event) {
         let log = self.track.log();
         if self.judging() {
             self.stats = statistics(&self.track.sump.own, &self.ratios, log == Log::Levels);
             let (rise, fall) = self.limits();
+            self.judged_against = Some((rise, fall));
             if self.stats.ln_rise >= rise && self.change(event, true) {
                 return;
             }
@@ -303,7 +312,7 @@ impl<'a> Watch<'a> {
             return true;
         }
         self.creep.set_aside();
-        let (up, down) = self.limits();
+        let (up, down) = self.last_limits();
         let situation = self.situation();
         let left_out = self.clipped.iter().filter(|(h, _)| *h >= onset.hours).map(|(_, s)| s.clone()).collect();
         let limit = if rise { up } else { down };
@@ -343,7 +352,7 @@ impl<'a> Watch<'a> {
     }
 
     fn point(&mut self, event: &Event) {
-        let (rise_limit, fall_limit) = self.limits();
+        let (rise_limit, fall_limit) = self.last_limits();
         self.points.push(RatePoint {
             at: event.at,
             hours: event.hours,
