@@ -28,8 +28,6 @@ pub const UNNAMED: u8 = u8::MAX - 1;
 
 /// Level of a sump nothing is known of, qt.
 const UNKNOWN_FILL_QT: f64 = 8.0;
-/// Hours each service counts before any are flown, so that a day of one kind does not pass for the usual mix.
-const MIX_PRIOR_H: f64 = 10.0;
 /// What a flight counts among those named or not.
 const UNNAMED_FADE: f64 = 0.05;
 /// Relative standard deviation from which the rate is roughly known.
@@ -297,13 +295,11 @@ impl Track {
     /// Mean service factor over the mix lately flown, and the slope of the mean rate in every unknown.
     pub fn mean_factor(&self) -> (f64, [f64; UNKNOWNS]) {
         let mut slope = [0.0; UNKNOWNS];
-        let followed = self.services.iter().flatten().count();
-        let total = self.mix.iter().sum::<f64>() + followed as f64 * MIX_PRIOR_H;
+        let total = self.mix.iter().sum::<f64>();
         let mut factor = 1.0;
         if total > 0.0 {
             for (hours, service) in self.mix.iter().zip(self.services) {
                 if let Some(i) = service {
-                    let hours = hours + MIX_PRIOR_H;
                     factor += hours / total * self.sump.belief.mean[i];
                     slope[i] = hours / total * self.sump.rate();
                 }
