@@ -19,7 +19,7 @@ const MOST: f64 = 1e30;
 /// Flights that must have gone by since the candidate began: the one that saw it first, and one more.
 const SETTLE_FLIGHTS: u32 = 2;
 /// ln odds from which an addition is taken as made, with readings and without.
-const TAKEN: f64 = 1.0;
+const TAKEN: f64 = 2.0;
 const TAKEN_UNSEEN: f64 = 0.0;
 /// How far a fall's log-likelihood ratio may be ahead.
 const AHEAD_OF_FALL: f64 = 3.0;
