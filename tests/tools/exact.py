@@ -77,9 +77,12 @@ def posterior_error(life):
     """Relative error of the posterior mean, every ratio between rates as likely before."""
     case, sump, dice = life.case, life.sumps[0], np.random.default_rng(7)
     shape = (len(RATES), PARTICLES)
-    filled = lambda: case.fill + case.refill * dice.standard_normal(shape)
+
+    def filled():
+        return case.fill + case.refill * dice.standard_normal(shape)
+
     level, crew = filled(), CREW_SD * dice.standard_normal(shape)
-    weight, ln = np.full(shape, 1 / PARTICLES), np.zeros(len(RATES))
+    ln = np.zeros(len(RATES))
     sigma = math.sqrt(math.log(1 + case.spread**2))
     for (refilled, reading, logged), flight in zip(sump.seen, life.flights):
         if refilled:
@@ -88,12 +91,10 @@ def posterior_error(life):
             took, likely = believed(case, reading if case.kind == "levels" else None, level, dice)
             below = case.mark + crew + PILOT_SD * dice.standard_normal(shape) - took
             log, quarts = poured(case, logged, below, dice)
-            level, weight = level + quarts, weight * likely * log + 1e-300
-            total = weight.sum(axis=1, keepdims=True)
-            ln += np.log(total[:, 0])
-            weight /= total
+            level, weight = level + quarts, likely * log + 1e-300
+            ln += np.log(weight.mean(axis=1))
             which = drawn_again(weight, dice)
-            level, crew, weight = level.ravel()[which], crew.ravel()[which], np.full(shape, 1 / PARTICLES)
+            level, crew = level.ravel()[which], crew.ravel()[which]
         used = RATES[:, None] * flight.hours * life.factors[flight.service]
         level = level - used * np.exp(sigma * dice.standard_normal(shape) - sigma**2 / 2)
     share = np.exp(ln - ln.max())
