@@ -93,6 +93,8 @@ pub struct Sump {
     pub mate: Option<Box<Side>>,
     /// Flights begun so far.
     pub flights: u32,
+    /// Log-likelihood of all that was seen, up to a constant of the log.
+    pub ln_likelihood: f64,
 }
 
 impl Sump {
@@ -101,7 +103,7 @@ impl Sump {
         let mut belief = Belief::EMPTY;
         belief.push(level, variance);
         belief.push(FIRST_RATE, FIRST_RATE_SD * FIRST_RATE_SD);
-        Self { belief, own: Side::new(LEVEL, RATE), mate: None, flights: 0 }
+        Self { belief, own: Side::new(LEVEL, RATE), mate: None, flights: 0, ln_likelihood: 0.0 }
     }
 
     /// Follows the mate's oil from now on, or again from the beginning. False: there is no room for it.
@@ -178,6 +180,7 @@ impl Sump {
     pub fn look(&mut self, who: Who, look: Look) -> Option<Evidence> {
         let side = self.side(who)?;
         let evidence = weigh(look, side.level, &self.belief, side.noise);
+        self.ln_likelihood += evidence.ln_likelihood;
         let gain = self.belief.gain(evidence.seen);
         let n = self.belief.n;
         for side in self.sides() {

@@ -21,6 +21,8 @@ const SETTLE_FLIGHTS: u32 = 2;
 /// ln odds from which an addition is taken as made, with readings and without.
 const TAKEN: f64 = 2.0;
 const TAKEN_UNSEEN: f64 = 0.0;
+/// ln odds from which an addition is worth being followed.
+const POSSIBLE: f64 = -1.0;
 /// How far a fall's log-likelihood ratio may be ahead.
 const AHEAD_OF_FALL: f64 = 3.0;
 const AHEAD_UNSEEN: f64 = 7.0;
@@ -29,13 +31,22 @@ const AHEAD_UNSEEN: f64 = 7.0;
 #[derive(Clone, Copy, Debug)]
 pub struct TopUps {
     moments: Candidates<MOMENTS>,
+    /// Odds before anything was seen, of a quart.
+    prior: [f64; MOMENTS],
     /// Odds by quantity, against that nothing was forgotten: those before anything was seen, times the
     /// likelihood ratio since.
     odds: [[f64; MOMENTS]; QUANTITIES.len()],
 }
 
+impl Unlogged {
+    pub fn is_the_same(&self, other: &Self) -> bool {
+        self.flight == other.flight && self.quarts.to_bits() == other.quarts.to_bits()
+    }
+}
+
 impl TopUps {
-    pub const EMPTY: Self = Self { moments: Candidates::EMPTY, odds: [[0.0; MOMENTS]; QUANTITIES.len()] };
+    pub const EMPTY: Self =
+        Self { moments: Candidates::EMPTY, prior: [0.0; MOMENTS], odds: [[0.0; MOMENTS]; QUANTITIES.len()] };
 
     pub fn clear(&mut self) {
         self.moments.clear();
@@ -44,6 +55,7 @@ impl TopUps {
     /// A flight begins, before which oil may have been added, by these odds.
     pub fn begin(&mut self, level: usize, flight: u32, prior_odds: f64) {
         let c = self.moments.begin(level, 0.0, flight);
+        self.prior[c] = prior_odds;
         for (odds, (_, share)) in self.odds.iter_mut().zip(QUANTITIES) {
             odds[c] = prior_odds * share;
         }
@@ -73,12 +85,12 @@ impl TopUps {
     }
 
     fn best(&self, until: u32) -> Option<Unlogged> {
-        let all = self.odds.iter().zip(QUANTITIES).flat_map(|(odds, (quarts, _))| {
+        let all = self.odds.iter().zip(QUANTITIES).flat_map(|(odds, (quarts, share))| {
             let ripe = self.moments.moments().filter(|(_, flight)| *flight <= until);
-            ripe.map(move |(c, flight)| (flight, quarts, odds[c]))
+            ripe.map(move |(c, flight)| (flight, quarts, odds[c], share * self.prior[c]))
         });
-        let (flight, quarts, odds) = all.max_by(|a, b| a.2.total_cmp(&b.2))?;
-        Some(Unlogged { flight, quarts, ln_odds: odds.ln() })
+        let (flight, quarts, odds, prior) = all.max_by(|a, b| a.2.total_cmp(&b.2))?;
+        Some(Unlogged { flight, quarts, ln_prior: prior.ln(), ln_odds: odds.ln() })
     }
 }
 
@@ -87,6 +99,8 @@ impl TopUps {
 pub struct Unlogged {
     pub flight: u32,
     pub quarts: f64,
+    /// ln odds before anything was seen of it, and now.
+    pub ln_prior: f64,
     pub ln_odds: f64,
 }
 
@@ -101,10 +115,24 @@ pub fn ln_odds(side: &Side) -> f64 {
 /// addition forgotten, of which every engine has some, and a fall, of which few have one: the odds decide.
 /// `flights`: begun so far.
 pub fn suspect(side: &Side, flights: u32, levels: bool) -> Option<Unlogged> {
-    let found = side.top_ups.best(flights.checked_sub(SETTLE_FLIGHTS)?)?;
+    ripe(side, flights).filter(|found| convinces(found.ln_odds, side, levels))
+}
+
+/// The same from odds of an addition that were worked out otherwise.
+pub fn convinces(ln_odds: f64, side: &Side, levels: bool) -> bool {
     let (least, ahead) = if levels { (TAKEN, AHEAD_OF_FALL) } else { (TAKEN_UNSEEN, AHEAD_UNSEEN) };
     let fall = side.changes.best_of(&FALLS, u32::MAX).map_or(f64::NEG_INFINITY, |best| best.1);
-    (found.ln_odds > least && found.ln_odds > fall - ahead).then_some(found)
+    ln_odds > least && ln_odds > fall - ahead
+}
+
+/// An addition that may have been made and not logged, worth being followed.
+pub fn possible(side: &Side, flights: u32) -> Option<Unlogged> {
+    ripe(side, flights).filter(|found| found.ln_odds > POSSIBLE)
+}
+
+/// The likeliest addition, once a few flights have gone by since.
+fn ripe(side: &Side, flights: u32) -> Option<Unlogged> {
+    side.top_ups.best(flights.checked_sub(SETTLE_FLIGHTS)?)
 }
 
 /// Share of additions that nobody logs.

@@ -1,5 +1,6 @@
 //! Goes through an engine's life once, and notes what its oil says on the way.
 
+mod accounts;
 mod again;
 mod beside;
 mod first;
@@ -8,6 +9,7 @@ mod settling;
 use std::collections::VecDeque;
 use std::sync::Arc;
 
+use super::Followed;
 use super::calibration::limit;
 use super::change::{Change, Ratios, Statistics, accept, nearly, statistics};
 use super::creep::Creep;
@@ -19,12 +21,12 @@ use super::steps::Step;
 use super::sump::Who;
 use super::track::Track;
 use super::unlogged::suspect;
-use super::{Followed, estimate};
 use crate::config::Rules;
 use crate::engine::services::Services;
 use crate::engine::{Engine, Event, What};
 use crate::judge::{Closing, RatePoint};
 use crate::records::{Instant, Oil, Source};
+use accounts::Accounts;
 use again::{KEPT, Kept};
 use beside::{Beside, likelier};
 
@@ -47,6 +49,7 @@ pub struct Watch<'a> {
     last_look: Option<&'a Event>,
     beside_looked: bool,
     kept: VecDeque<Kept>,
+    accounts: Accounts,
     ratios: Ratios,
     findings: Findings<'a>,
     points: Vec<RatePoint>,
@@ -100,6 +103,7 @@ impl<'a> Watch<'a> {
             beside_looked: false,
             track,
             kept: VecDeque::with_capacity(KEPT + 1),
+            accounts: Accounts::default(),
             ratios: Ratios::new(rules.consumption.smallest_change),
             findings: Findings::new(engine, rules, closings),
             points: Vec::with_capacity(steps.len()),
@@ -148,7 +152,7 @@ impl<'a> Watch<'a> {
         let event = step.event;
         self.findings.close_up_to(event.at);
         self.restart_for(event);
-        if let Some((look, evidence)) = self.track.look(Who::Own, event) {
+        if let Some((look, evidence)) = self.look(Who::Own, event) {
             self.note_clipped(event, evidence);
             if let Some(seating) = &mut self.seating {
                 let noise = self.track.sump.own.noise;
@@ -171,12 +175,12 @@ impl<'a> Watch<'a> {
         if let What::Flight { .. } = event.what {
             (self.last_look, self.beside_looked) = (None, false);
         }
-        self.track.go(event, step.service, self.decays[k], mate_h);
+        self.go(k, step, mate_h);
         if let What::Changed { .. } = event.what {
             self.changed_h = Some(event.hours);
         }
         if let What::Flight { .. } = event.what {
-            self.keep(k);
+            self.keep(k, self.track.clone());
             self.first_quarts_again(k);
         }
         self.note_oil(event);
@@ -213,7 +217,7 @@ impl<'a> Watch<'a> {
     fn base_anew(&mut self) {
         self.burnt_at_base = self.track.burnt;
         self.burnt_at_change = f64::NEG_INFINITY;
-        self.kept.clear();
+        self.forget_past();
         self.creep = Creep::default();
     }
 
@@ -230,7 +234,7 @@ impl<'a> Watch<'a> {
     fn note_oil(&mut self, event: &Event) {
         let What::Changed { oil: Some(oil), .. } = &event.what else { return };
         if self.oil.as_ref().is_some_and(|old| old != oil) {
-            let before = estimate(&self.track);
+            let before = self.estimate();
             let b = &mut self.track.sump.belief;
             let rate = super::sump::RATE;
             b.cov[rate][rate] += (GRADE_SD * b.mean[rate]).powi(2);
@@ -269,18 +273,32 @@ impl<'a> Watch<'a> {
             self.stats = statistics(&self.track.sump.own, &self.ratios, log == Log::Levels);
             let (rise, fall) = self.limits();
             self.judged_against = Some((rise, fall));
-            if self.stats.ln_rise >= rise && self.change(event, true) {
-                return;
+            let (ln_rise, account) = self.ln_rise_in_all(self.stats.ln_rise, log == Log::Levels);
+            self.stats.ln_rise = ln_rise;
+            if ln_rise >= rise {
+                if let Some(which) = account {
+                    self.believe(k, which);
+                }
+                if self.change(event, true) {
+                    return;
+                }
             }
             if self.stats.ln_fall >= fall && self.change(event, false) {
                 return;
             }
         }
         let sump = &self.track.sump;
-        if log != Log::AdditionsOnly
-            && let Some(found) = suspect(&sump.own, sump.flights, log == Log::Levels)
-        {
-            self.not_logged(k, found);
+        match log {
+            Log::Levels => self.weigh_accounts(k),
+            Log::FlightsAndAdditions => {
+                self.accounts.clear();
+                if let Some(found) = suspect(&sump.own, sump.flights, false)
+                    && self.go_back(k, Who::Own, &found).is_some()
+                {
+                    self.tell_not_logged(k, &found);
+                }
+            }
+            Log::AdditionsOnly => self.accounts.clear(),
         }
         let situation = self.situation();
         if self.findings.watch_open(event, &situation) {
@@ -307,7 +325,7 @@ impl<'a> Watch<'a> {
         let factor = self.track.mean_factor().0;
         accept(&mut self.track.sump, Who::Own, &found);
         self.burnt_at_change = self.track.burnt;
-        self.kept.clear();
+        self.forget_past();
         if !rise && self.breaking_in() {
             return true;
         }
@@ -332,7 +350,7 @@ impl<'a> Watch<'a> {
 
     fn situation(&self) -> Situation {
         Situation {
-            rate: estimate(&self.track),
+            rate: self.estimate(),
             level_qt: self.track.sump.level(),
             level_sd: self.track.level_sd(),
             log: self.track.log(),
@@ -356,7 +374,7 @@ impl<'a> Watch<'a> {
         self.points.push(RatePoint {
             at: event.at,
             hours: event.hours,
-            rate: estimate(&self.track),
+            rate: self.estimate(),
             level_qt: self.track.sump.level(),
             ln_rise: self.stats.ln_rise.max(-30.0) as f32,
             ln_fall: self.stats.ln_fall.max(-30.0) as f32,
@@ -374,7 +392,7 @@ impl<'a> Watch<'a> {
         let baseline = self.findings.baseline(hours).unwrap_or_else(|| self.baseline());
         let seating = self.seating.as_ref();
         Followed {
-            rate: known.then(|| estimate(&self.track)),
+            rate: known.then(|| self.estimate()),
             baseline_qt_per_h: known.then_some(baseline),
             quarts,
             log: self.track.log().words().to_owned(),

@@ -6,11 +6,11 @@ use crate::judge::{Evidence, Finding, Kind, Settled};
 
 impl Findings<'_> {
     /// An addition of so many quarts (`None`: a refill) seems to have been made before `seen` and not logged.
-    pub fn not_logged(&mut self, seen: &Event, event: &Event, quarts: Option<f64>) {
+    pub fn not_logged(&mut self, seen: &Event, event: &Event, quarts: Option<f64>) -> Option<usize> {
         let subject = format!("before {} at {:.1} h", seen.at.format("%Y-%m-%dT%H:%M"), seen.hours);
         let kind = if quarts.is_some() { Kind::AdditionNotLogged } else { Kind::RefillNotLogged };
         if self.all.iter().any(|f| f.kind == kind && f.subject == subject) {
-            return;
+            return None;
         }
         let mut finding = Finding::at_event(kind, self.engine, event, subject);
         finding.size = quarts.unwrap_or(1.0);
@@ -20,6 +20,18 @@ impl Findings<'_> {
             .with("since_hours", seen.hours)
             .with("used", vec![seen.source.clone(), event.source.clone()]);
         self.push_for_a_while(finding);
+        Some(self.all.len() - 1)
+    }
+
+    /// What was asked about seems not to have been: what was seen since speaks against it.
+    pub fn not_so(&mut self, finding: usize, event: &Event) {
+        if let Some(settled) = self.all.get_mut(finding).and_then(|f| f.settled.as_mut()).filter(|s| s.at > event.at) {
+            *settled = Settled {
+                at: event.at,
+                why: "what was logged since speaks against it".to_owned(),
+                source: Some(event.source.clone()),
+            };
+        }
     }
 
     /// The evidence shows that consumption has stabilised; a person decides what that means.

@@ -20,12 +20,12 @@ pub(super) struct Kept {
 }
 
 impl Watch<'_> {
-    pub(super) fn keep(&mut self, step: usize) {
+    /// Keeps what is believed right after a flight, step `step`.
+    pub(super) fn keep(&mut self, step: usize, track: Track) {
         if self.kept.len() == KEPT {
             self.kept.pop_front();
         }
-        let flight = self.track.sump.flights - 1;
-        self.kept.push_back(Kept { flight, step, track: self.track.clone() });
+        self.kept.push_back(Kept { flight: track.sump.flights - 1, step, track });
     }
 
     /// Without readings a refill nobody logged looks like a fall: where a change was due, that is asked first.
@@ -34,7 +34,7 @@ impl Watch<'_> {
         let Some(fill) = self.engine.fill_qt.filter(|_| due && self.track.log() != Log::Levels) else { return false };
         self.track.sump.refill(Who::Own, fill, 0.25);
         self.track.sump.own.changes.clear();
-        self.kept.clear();
+        self.forget_past();
         self.changed_h = Some(event.hours);
         self.findings.not_logged(event, event, None);
         true
@@ -45,11 +45,11 @@ impl Watch<'_> {
         self.changed_h.is_some_and(|h| event.hours - h >= 0.9 * self.rules.oil_change.every_h)
     }
 
-    /// An addition seems to have been made and not logged: takes it as made, and asks.
-    pub(super) fn not_logged(&mut self, now: usize, found: Unlogged) {
-        let Some(from) = self.go_back(now, Who::Own, found) else { return };
+    /// An addition before a flight has been taken as made: asks about it. Returns the finding.
+    pub(super) fn tell_not_logged(&mut self, now: usize, found: &Unlogged) -> Option<usize> {
         let event = self.steps[now].event;
-        let own = self.steps[from + 1..=now].iter().filter(|s| s.mate.is_none()).map(|s| s.event);
+        let from = self.flights.get(found.flight as usize).copied().unwrap_or(now);
+        let own = self.steps[(from + 1).min(now)..=now].iter().filter(|s| s.mate.is_none()).map(|s| s.event);
         let next = own.clone().find(|e| matches!(e.what, What::Level { .. }));
         if let Some(seating) = &mut self.seating {
             seating.pour(found.quarts, 0.02);
@@ -59,41 +59,58 @@ impl Watch<'_> {
         if refilled {
             self.changed_h = Some(event.hours);
         }
-        self.findings.not_logged(next.unwrap_or(event), event, (!refilled).then_some(found.quarts));
+        self.findings.not_logged(next.unwrap_or(event), event, (!refilled).then_some(found.quarts))
     }
 
-    /// Takes an addition as made, and goes through the flights since again. Returns the step gone back to.
-    pub(super) fn go_back(&mut self, now: usize, who: Who, found: Unlogged) -> Option<usize> {
+    /// Takes an addition as made, and goes through the flights since again. `None`: that was too long ago.
+    pub(super) fn go_back(&mut self, now: usize, who: Who, found: &Unlogged) -> Option<()> {
         let at = self.kept.iter().position(|kept| kept.flight == found.flight)?;
+        self.accounts.clear();
         self.kept.truncate(at + 1);
-        let kept = self.kept.back_mut()?;
-        kept.track.sump.pour_unlogged(who, found.quarts);
-        let from = kept.step;
-        self.track = kept.track.clone();
+        let from = self.kept.back_mut()?;
+        from.track.sump.pour_unlogged(who, found.quarts);
+        let (step, start) = (from.step, from.track.clone());
+        let mut since = Vec::new();
+        self.track = self.again(start, step, now, |step, track| since.push((step, track.clone())));
+        since.into_iter().for_each(|(step, track)| self.keep(step, track));
+        Some(())
+    }
+
+    /// What would be believed had oil been added before a flight. `None`: that was too long ago.
+    pub(super) fn had_been_added(&self, now: usize, who: Who, found: &Unlogged) -> Option<Track> {
+        let kept = self.kept.iter().find(|kept| kept.flight == found.flight)?;
+        let mut start = kept.track.clone();
+        start.sump.pour_unlogged(who, found.quarts);
+        Some(self.again(start, kept.step, now, |_, _| {}))
+    }
+
+    /// Goes from a belief right after step `from` through what came since, up to the look at step `now`; `flown` hears of
+    /// every flight.
+    fn again(&self, mut track: Track, from: usize, now: usize, mut flown: impl FnMut(usize, &Track)) -> Track {
         for k in from + 1..=now {
             let step = self.steps[k];
             let of = if step.mate.is_none() { Who::Own } else { Who::Mate };
             if of == Who::Mate && step.mate != self.beside.map(|b| b.mate) {
                 continue;
             }
-            self.track.look(of, step.event);
+            track.look(of, step.event);
             if k == now {
                 // A flight is a look at both engines' oil: the mate's comes second.
                 if of == Who::Own && self.beside_looked {
-                    self.look_beside(step);
+                    self.look_beside(&mut track, step);
                 }
                 break;
             }
             if of == Who::Mate {
-                self.track.mate_goes(step.event);
+                track.mate_goes(step.event);
                 continue;
             }
-            let mate_h = self.look_beside(step);
-            self.track.go(step.event, step.service, self.decays[k], mate_h);
+            let mate_h = self.look_beside(&mut track, step);
+            track.go(step.event, step.service, self.decays[k], mate_h);
             if let What::Flight { .. } = step.event.what {
-                self.keep(k);
+                flown(k, &track);
             }
         }
-        Some(from)
+        track
     }
 }

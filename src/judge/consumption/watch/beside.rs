@@ -14,6 +14,7 @@ use crate::judge::consumption::change::{Statistics, accept, statistics};
 use crate::judge::consumption::keeping::Log;
 use crate::judge::consumption::steps::Step;
 use crate::judge::consumption::sump::{LEAST_RATE, Who};
+use crate::judge::consumption::track::Track;
 use crate::judge::consumption::twin;
 use crate::judge::consumption::unlogged::suspect;
 
@@ -38,16 +39,16 @@ impl<'a> Watch<'a> {
         if matches!(event.what, What::BuildBegan(_) | What::Removed | What::Flight { inferred: false, .. }) {
             return self.leave();
         }
-        if self.track.look(Who::Mate, event).is_some() {
+        if self.look(Who::Mate, event).is_some() {
             self.judge_beside(k);
         }
-        self.track.mate_goes(event);
+        self.mate_goes(event);
     }
 
     fn leave(&mut self) {
         self.beside = None;
         self.track.leave_mate();
-        self.kept.clear();
+        self.forget_past();
     }
 
     /// A flight of both begins: who flies beside, and what its pilots did about its oil. Returns its hours.
@@ -66,10 +67,10 @@ impl<'a> Watch<'a> {
             }
             self.track.follow_mate(engine);
             self.beside = self.track.mate.is_some().then_some(Beside { mate, burnt_at_change: f64::NEG_INFINITY });
-            self.kept.clear();
+            self.forget_past();
         }
         self.beside_looked = true;
-        if self.track.look(Who::Mate, event).is_some() {
+        if self.look(Who::Mate, event).is_some() {
             self.judge_beside(k);
         }
         // What was seen of the mate since may decide what was seen here.
@@ -80,9 +81,9 @@ impl<'a> Watch<'a> {
     }
 
     /// The same, when a flight is gone through again.
-    pub(super) fn look_beside(&mut self, step: Step<'_>) -> Option<f64> {
+    pub(super) fn look_beside(&self, track: &mut Track, step: Step<'_>) -> Option<f64> {
         let (_, event) = step.beside.filter(|(mate, _)| self.beside.is_some_and(|b| b.mate == *mate))?;
-        self.track.look(Who::Mate, event);
+        track.look(Who::Mate, event);
         hours(event)
     }
 
@@ -115,7 +116,7 @@ impl<'a> Watch<'a> {
         if log != Log::AdditionsOnly
             && let Some(found) = suspect(side, sump.flights, log == Log::Levels)
         {
-            self.go_back(k, Who::Mate, found);
+            self.go_back(k, Who::Mate, &found);
         }
     }
 
@@ -136,7 +137,7 @@ impl<'a> Watch<'a> {
     /// It is the mate that changed.
     pub(super) fn accept_beside(&mut self, found: &Candidate) {
         accept(&mut self.track.sump, Who::Mate, found);
-        self.kept.clear();
+        self.forget_past();
         if let Some(beside) = &mut self.beside {
             beside.burnt_at_change = self.track.mate_burnt;
         }
