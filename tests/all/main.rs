@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
 
 mod absurd;
+mod accounts;
 mod bad_files;
 mod ceiling;
 mod checking;
