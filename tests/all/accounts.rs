@@ -54,7 +54,7 @@ fn what_was_taken_for_an_addition_is_taken_back() {
 #[test]
 fn while_it_is_open_whether_oil_was_added_both_count() {
     for after in [8, 12] {
-        let (mut forgotten, mut logged) = (0.0, 0.0);
+        let (mut forgotten, mut logged) = (0.0_f64, 0.0);
         for seed in 0..150 {
             let case = Case { hours: 120.0, ..quiet(500 + seed) };
             let mut flights = sim::fly(&case);
@@ -67,7 +67,7 @@ fn while_it_is_open_whether_oil_was_added_both_count() {
             flights[at].added_written = 0.0;
             forgotten += off(&flights).powi(2);
         }
-        let times = (forgotten / logged as f64).sqrt();
+        let times = (forgotten / logged).sqrt();
         assert!(times < 1.15, "{after} flights later: {times:.2} times the error");
     }
 }

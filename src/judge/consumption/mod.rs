@@ -84,6 +84,10 @@ pub fn ceiling(engine: &Engine, rules: &Rules) -> Option<f64> {
 /// Share of additions not logged, by which the rate is raised in a report.
 const UNLOGGED_LEVELS: f64 = 0.015;
 const UNLOGGED_ADDITIONS: f64 = 0.04;
+/// What the filter's standard deviation is too large by, with readings, once so many quarts have been burnt: it believes in
+/// more wear and larger slips than are usual, so that neither is a change. (Found by simulation.)
+const TOO_WIDE: f64 = 0.2;
+const TOO_WIDE_QT: f64 = 25.0;
 /// Quarts over which it counts how many of them happened to be left out: what was longer ago is forgotten.
 const REMEMBERED_QT: f64 = 40.0;
 /// Standard normal quantile of a 90 % interval, and of a bound on one side at 95 %.
@@ -91,9 +95,12 @@ const NINETY: f64 = 1.645;
 
 /// The rate with its 90 % interval, over the mix of services lately flown.
 fn estimate(track: &track::Track) -> Rate {
-    let (rate, sd) = track.mean_rate();
+    let (rate, mut sd) = track.mean_rate();
     let (unlogged, luck) = match track.log() {
-        keeping::Log::Levels => (UNLOGGED_LEVELS, 0.0),
+        keeping::Log::Levels => {
+            sd *= 1.0 - TOO_WIDE * (track.burnt / TOO_WIDE_QT).min(1.0);
+            (UNLOGGED_LEVELS, 0.0)
+        }
         // So many quarts, each left out or not: Poisson's variance. With readings they are found and taken back.
         _ => (UNLOGGED_ADDITIONS, (UNLOGGED_ADDITIONS / track.burnt.clamp(1.0, REMEMBERED_QT)).sqrt()),
     };

@@ -343,7 +343,7 @@ impl<'a> Watch<'a> {
     }
 
     /// The change is as large as the user wants to hear of, or nearly.
-    fn large_enough(&self, rise: bool, ratio: f64) -> bool {
+    pub(super) fn large_enough(&self, rise: bool, ratio: f64) -> bool {
         let least = nearly(self.rules.consumption.smallest_change);
         if rise { ratio >= least } else { ratio <= 1.0 / least }
     }

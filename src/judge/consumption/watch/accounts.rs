@@ -8,6 +8,7 @@
 use super::Watch;
 use crate::engine::Event;
 use crate::judge::Rate;
+use crate::judge::consumption::candidates::Candidate;
 use crate::judge::consumption::change::{Statistics, statistics};
 use crate::judge::consumption::evidence::{Evidence, Look};
 use crate::judge::consumption::steps::Step;
@@ -68,13 +69,23 @@ impl Accounts {
         self.given_up.clear();
     }
 
+    /// For a watch that has told nothing of them.
+    pub fn untold(mut self) -> Self {
+        for account in &mut self.held {
+            if let Differs::NotAdded(_, told) = &mut account.differs {
+                *told = None;
+            }
+        }
+        self
+    }
+
     /// Gives up what is unlikely by now or long ago.
     fn give_up(&mut self, believed: &Track) {
         let flights = believed.sump.flights;
-        self.given_up.retain(|u| flights - u.flight <= FLIGHTS);
+        self.given_up.retain(|u| flights.saturating_sub(u.flight) <= FLIGHTS);
         let (held, given_up) = (&mut self.held, &mut self.given_up);
         held.retain(|a| {
-            let keep = flights - a.flight <= FLIGHTS && a.ln_odds(believed) > GIVEN_UP;
+            let keep = flights.saturating_sub(a.flight) <= FLIGHTS && a.ln_odds(believed) > GIVEN_UP;
             if let (false, Differs::Added(unlogged)) = (keep, a.differs) {
                 given_up.push(unlogged);
             }
@@ -181,7 +192,7 @@ impl Watch<'_> {
     }
 
     /// The statistic of a rise over all accounts, each by its weight; and the account that says most of it, where that
-    /// is not the one believed.
+    /// is not the one believed and its rise is large enough to be told.
     pub(super) fn ln_rise_in_all(&self, ln_rise: f64, levels: bool) -> (f64, Option<usize>) {
         let mut most = ln_rise;
         let (mut weights, mut rises, mut which) = (1.0, ln_rise.exp(), None);
@@ -190,7 +201,8 @@ impl Watch<'_> {
             let Statistics { ln_rise, .. } = statistics(own, &self.ratios, levels);
             weights += odds.exp();
             rises += (odds + ln_rise).exp();
-            if odds + ln_rise > most {
+            let told = |f: Candidate| self.large_enough(true, 1.0 + f.size / f.rate);
+            if odds + ln_rise > most && own.changes.best(true).is_some_and(told) {
                 (most, which) = (odds + ln_rise, Some(k));
             }
         }

@@ -32,7 +32,7 @@ impl Watch<'_> {
         (0..=now).for_each(|k| again.step(k));
         self.track = again.track;
         self.kept = again.kept;
-        self.accounts = again.accounts;
+        self.accounts = again.accounts.untold();
         self.beside = again.beside;
         self.changed_h = again.changed_h;
     }
