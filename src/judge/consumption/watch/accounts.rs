@@ -25,92 +25,110 @@ const GIVEN_UP: f64 = -4.0;
 /// Odds beyond these are all the same, ln.
 const SURE: f64 = 30.0;
 
-/// An account of the engine's oil that is not the one believed.
-#[derive(Clone, Debug)]
-struct Account {
-    track: Track,
-    differs: Differs,
-    /// The flight from which on it differs.
-    flight: u32,
-    /// ln odds against the account believed, before anything was seen since.
+/// An account of the engine's oil: what went in that nobody logged.
+#[derive(Clone, Debug, Default, PartialEq)]
+struct Added {
+    oil: Vec<Unlogged>,
+    /// ln odds against that none of it went in, before anything was seen.
     ln_prior: f64,
 }
 
-/// What an account says otherwise than the one believed.
-#[derive(Clone, Copy, Debug, PartialEq)]
-enum Differs {
-    /// Oil went in, and nobody logged it.
-    Added(Unlogged),
-    /// So much was not added that has been taken as added, qt. The finding that asked about it.
-    NotAdded(f64, Option<usize>),
-}
-
-impl Account {
-    /// ln odds against the account believed.
-    fn ln_odds(&self, believed: &Track) -> f64 {
-        (self.ln_prior + self.track.sump.ln_likelihood - believed.sump.ln_likelihood).clamp(-SURE, SURE)
+impl Added {
+    fn holds(&self, found: &Unlogged) -> bool {
+        self.oil.iter().any(|u| u.is_the_same(found))
     }
 
-    fn is_of(&self, found: &Unlogged) -> bool {
-        matches!(self.differs, Differs::Added(u) if u.is_the_same(found))
+    fn and(&self, found: &Unlogged) -> Self {
+        let mut both = self.clone();
+        both.oil.push(*found);
+        both.ln_prior += found.ln_prior;
+        both
+    }
+
+    /// What went in by this account and not by the other.
+    fn beyond<'a>(&'a self, other: &'a Self) -> impl Iterator<Item = &'a Unlogged> {
+        self.oil.iter().filter(|u| !other.holds(u))
+    }
+
+    /// The last flight before which the two differ.
+    fn parted(&self, other: &Self) -> u32 {
+        self.beyond(other).chain(other.beyond(self)).map(|u| u.flight).max().unwrap_or(0)
     }
 }
 
-/// The accounts kept up, and what was given up lately.
+/// An account that is not the one believed, and what would be believed by it.
+#[derive(Clone, Debug)]
+struct Account {
+    added: Added,
+    track: Track,
+}
+
+/// The account believed, those kept up beside it, and what was given up lately.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Accounts {
+    believed: Added,
     held: Vec<Account>,
     given_up: Vec<Unlogged>,
+    /// The findings that ask about what went in by the account believed.
+    told: Vec<(Unlogged, usize)>,
 }
 
 impl Accounts {
     pub fn clear(&mut self) {
-        self.held.clear();
-        self.given_up.clear();
+        *self = Self::default();
     }
 
     /// For a watch that has told nothing of them.
     pub fn untold(mut self) -> Self {
-        for account in &mut self.held {
-            if let Differs::NotAdded(_, told) = &mut account.differs {
-                *told = None;
-            }
-        }
+        self.told.clear();
         self
     }
 
-    /// Gives up what is unlikely by now or long ago.
+    /// The place of each beside the one believed, and its ln odds against that.
+    fn odds(&self, believed: &Track) -> impl Iterator<Item = (usize, f64)> {
+        self.held.iter().map(|a| self.ln_odds(a, believed)).enumerate()
+    }
+
+    fn ln_odds(&self, account: &Account, believed: &Track) -> f64 {
+        let prior = account.added.ln_prior - self.believed.ln_prior;
+        let seen = account.track.sump.ln_likelihood - believed.sump.ln_likelihood;
+        (prior + seen).clamp(-SURE, SURE)
+    }
+
+    /// Gives up what is unlikely by now, or has been open for long.
     fn give_up(&mut self, believed: &Track) {
         let flights = believed.sump.flights;
-        self.given_up.retain(|u| flights.saturating_sub(u.flight) <= FLIGHTS);
-        let (held, given_up) = (&mut self.held, &mut self.given_up);
-        held.retain(|a| {
-            let keep = flights.saturating_sub(a.flight) <= FLIGHTS && a.ln_odds(believed) > GIVEN_UP;
-            if let (false, Differs::Added(unlogged)) = (keep, a.differs) {
-                given_up.push(unlogged);
+        let recent = |flight: u32| flights.saturating_sub(flight) <= FLIGHTS;
+        self.given_up.retain(|u| recent(u.flight));
+        for k in (0..self.held.len()).rev() {
+            let account = &self.held[k];
+            if !recent(account.added.parted(&self.believed)) || self.ln_odds(account, believed) <= GIVEN_UP {
+                self.drop(k);
             }
-            keep
-        });
+        }
+        // What all of them hold for long makes no difference any more.
+        let all = self.held.iter_mut().map(|a| &mut a.added).chain([&mut self.believed]);
+        all.for_each(|added| added.oil.retain(|u| recent(u.flight)));
+        self.told.retain(|(u, _)| recent(u.flight));
+    }
+
+    fn drop(&mut self, k: usize) {
+        let dropped = self.held.swap_remove(k);
+        self.given_up.extend(dropped.added.beyond(&self.believed));
     }
 
     fn knows(&self, found: &Unlogged) -> bool {
-        self.held.iter().any(|a| a.is_of(found)) || self.given_up.iter().any(|u| u.is_the_same(found))
+        self.held.iter().any(|a| a.added.holds(found)) || self.given_up.iter().any(|u| u.is_the_same(found))
     }
 
-    /// Takes one in; the least likely makes room.
-    fn take_in(&mut self, account: Account, believed: &Track) {
-        self.held.push(account);
+    /// Takes one in: the account believed, and this besides. The least likely makes room.
+    fn take_in(&mut self, found: &Unlogged, track: Track, believed: &Track) {
+        self.held.push(Account { added: self.believed.and(found), track });
         if self.held.len() > MOST
             && let Some((least, _)) = self.odds(believed).min_by(|a, b| a.1.total_cmp(&b.1))
-            && let Differs::Added(unlogged) = self.held.swap_remove(least).differs
         {
-            self.given_up.push(unlogged);
+            self.drop(least);
         }
-    }
-
-    /// The place of each, and its ln odds against the account believed.
-    fn odds(&self, believed: &Track) -> impl Iterator<Item = (usize, f64)> {
-        self.held.iter().map(|a| a.ln_odds(believed)).enumerate()
     }
 }
 
@@ -149,9 +167,7 @@ impl Watch<'_> {
         if let Some(found) = possible(&sump.own, sump.flights).filter(|found| !self.accounts.knows(found))
             && let Some(track) = self.had_been_added(now, Who::Own, &found)
         {
-            let (flight, ln_prior) = (found.flight, found.ln_prior);
-            let account = Account { track, differs: Differs::Added(found), flight, ln_prior };
-            self.accounts.take_in(account, &self.track);
+            self.accounts.take_in(&found, track, &self.track);
         }
         let likeliest = self.accounts.odds(&self.track).max_by(|a, b| a.1.total_cmp(&b.1));
         if let Some((which, ln_odds)) = likeliest
@@ -161,34 +177,42 @@ impl Watch<'_> {
         }
     }
 
-    /// Another account is believed from now on; the one believed so far is one of the others.
+    /// Another account is believed from now on, and the one believed so far is one of the others. Asks about what went in
+    /// by the one, and no more about what did by the other alone.
     pub(super) fn believe(&mut self, now: usize, which: usize) {
-        let taken = self.accounts.held.swap_remove(which);
-        let (before, event) = (self.track.clone(), self.steps[now].event);
-        let mut others = std::mem::take(&mut self.accounts);
-        let back = match taken.differs {
-            Differs::Added(found) => {
-                if self.go_back(now, Who::Own, &found).is_none() {
-                    self.forget_past();
-                    self.track = taken.track;
-                }
-                Differs::NotAdded(found.quarts, self.tell_not_logged(now, &found))
-            }
-            Differs::NotAdded(quarts, told) => {
-                self.forget_past();
-                self.track = taken.track;
-                if let Some(seating) = &mut self.seating {
-                    seating.pour(-quarts, 0.02);
-                }
-                if let Some(finding) = told {
-                    self.findings.not_so(finding, event);
-                }
-                Differs::Added(Unlogged { flight: taken.flight, quarts, ln_prior: -taken.ln_prior, ln_odds: 0.0 })
-            }
+        let mut accounts = std::mem::take(&mut self.accounts);
+        let taken = accounts.held.swap_remove(which);
+        let before = std::mem::replace(&mut accounts.believed, taken.added.clone());
+        accounts.held.push(Account { added: before.clone(), track: self.track.clone() });
+        let new: Vec<Unlogged> = taken.added.beyond(&before).copied().collect();
+        let gone: Vec<Unlogged> = before.beyond(&taken.added).copied().collect();
+        // What is kept of the flights since is of the other account.
+        let gone_back = match (&*new, &*gone) {
+            ([found], []) => self.go_back(now, Who::Own, found).is_some(),
+            _ => false,
         };
-        others.held.iter_mut().for_each(|a| a.ln_prior -= taken.ln_prior);
-        others.held.push(Account { track: before, differs: back, flight: taken.flight, ln_prior: -taken.ln_prior });
-        self.accounts = others;
+        if !gone_back {
+            self.kept.clear();
+            self.track = taken.track;
+        }
+        for found in &gone {
+            self.withdraw(now, found, &mut accounts);
+        }
+        for found in &new {
+            accounts.told.extend(self.tell_not_logged(now, found).map(|finding| (*found, finding)));
+        }
+        self.accounts = accounts;
+    }
+
+    /// An addition that has been taken as made seems not to have been.
+    fn withdraw(&mut self, now: usize, found: &Unlogged, accounts: &mut Accounts) {
+        if let Some(seating) = &mut self.seating {
+            seating.pour(-found.quarts, 0.02);
+        }
+        if let Some(k) = accounts.told.iter().position(|(told, _)| told.is_the_same(found)) {
+            let (_, finding) = accounts.told.swap_remove(k);
+            self.findings.not_so(finding, self.steps[now].event);
+        }
     }
 
     /// The statistic of a rise over all accounts, each by its weight; and the account that says most of it, where that
