@@ -38,12 +38,6 @@ pub struct TopUps {
     odds: [[f64; MOMENTS]; QUANTITIES.len()],
 }
 
-impl Unlogged {
-    pub fn is_the_same(&self, other: &Self) -> bool {
-        self.flight == other.flight && self.quarts.to_bits() == other.quarts.to_bits()
-    }
-}
-
 impl TopUps {
     pub const EMPTY: Self =
         Self { moments: Candidates::EMPTY, prior: [0.0; MOMENTS], odds: [[0.0; MOMENTS]; QUANTITIES.len()] };
@@ -102,6 +96,13 @@ pub struct Unlogged {
     /// ln odds before anything was seen of it, and now.
     pub ln_prior: f64,
     pub ln_odds: f64,
+}
+
+impl Unlogged {
+    /// The same quantity before the same flight, whatever its odds.
+    pub fn is_the_same(&self, other: &Self) -> bool {
+        self.flight == other.flight && self.quarts.to_bits() == other.quarts.to_bits()
+    }
 }
 
 /// The best log-odds of an addition not logged over recent flights, and ½ or 1 qt; −∞ without any.

@@ -6,6 +6,7 @@ use crate::judge::{Evidence, Finding, Kind, Settled};
 
 impl Findings<'_> {
     /// An addition of so many quarts (`None`: a refill) seems to have been made before `seen` and not logged.
+    /// Returns the finding that asks; `None` where it has been asked already.
     pub fn not_logged(&mut self, seen: &Event, event: &Event, quarts: Option<f64>) -> Option<usize> {
         let subject = format!("before {} at {:.1} h", seen.at.format("%Y-%m-%dT%H:%M"), seen.hours);
         let kind = if quarts.is_some() { Kind::AdditionNotLogged } else { Kind::RefillNotLogged };
