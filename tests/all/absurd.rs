@@ -194,6 +194,18 @@ fn without_speed_and_height_ground_time_is_told_and_marked() {
     assert!(long.iter().all(|t| t.contains("power (inferred)") && t.contains("40.0")), "{long:?}");
 }
 
+/// A loose probe that reads 607 °F for eight minutes and comes back while the other head holds its cruise temperature:
+/// the jump is no movement by which the other would be frozen, or none would be left to speak against it.
+#[test]
+fn a_head_that_jumps_does_not_make_the_other_a_frozen_one() {
+    let text = recording(|s, row| {
+        if (637..1126).contains(&s) {
+            row[6] = "606.7".to_owned();
+        }
+    });
+    assert_eq!(told(&[text]), Vec::<String>::new());
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
 

@@ -14,6 +14,14 @@ struct Pace {
     most: i64,
 }
 
+impl Pace {
+    /// A reading may change so much within so many ms.
+    fn allows(&self, from: i32, to: i32, ms: i32) -> bool {
+        let may = (self.step + self.per_s * i64::from(ms) / 1000).min(self.most);
+        i64::from((to - from).abs()) <= may
+    }
+}
+
 /// Common practice, no source: wider than any real change of a head or of the oil.
 const HEAD: Pace = Pace { step: 20_000, per_s: 4_000, most: 100_000 };
 const OIL: Pace = Pace { step: 15_000, per_s: 2_000, most: 60_000 };
@@ -92,15 +100,11 @@ fn head_means(trace: &Trace) -> Vec<(i32, i32)> {
 
 /// Sets readings that jump to missing; gives their number.
 fn gate(t: &[i32], column: &mut [i32], pace: &Pace, heads: Option<&[(i32, i32)]>) -> u32 {
-    let near = |v: i32, last: i32, dt: i32| {
-        let may = (pace.step + pace.per_s * i64::from(dt) / 1000).min(pace.most);
-        i64::from((v - last).abs()) <= may
-    };
     let mut values = column.iter().copied().enumerate().filter(|(_, v)| is_value(*v));
     // The first reading that its successor confirms.
     let mut last = loop {
         match (values.next(), values.clone().next()) {
-            (Some((i, v)), Some((j, next))) if near(next, v, t[j] - t[i]) => break (i, v),
+            (Some((i, v)), Some((j, next))) if pace.allows(v, next, t[j] - t[i]) => break (i, v),
             (Some(_), Some(_)) => {}
             _ => return 0,
         }
@@ -114,14 +118,14 @@ fn gate(t: &[i32], column: &mut [i32], pace: &Pace, heads: Option<&[(i32, i32)]>
             continue;
         }
         let (at, level) = last;
-        if i > seed && near(v, level, t[i] - t[at]) {
+        if i > seed && pace.allows(level, v, t[i] - t[at]) {
             last = (i, v);
             other = None;
             continue;
         }
         if i > seed {
             other = match other {
-                Some((from, at, level)) if near(v, level, t[i] - t[at]) => {
+                Some((from, at, level)) if pace.allows(level, v, t[i] - t[at]) => {
                     if t[i] - t[from] >= BELIEVED_MS && like_the_others(v, heads, i) {
                         last = (i, v);
                         other = None;
@@ -248,11 +252,10 @@ fn freeze(trace: &mut Trace, cylinder: usize, doubts: &mut Vec<String>) {
         }
     }
     for (from, to) in stretches {
-        let moves = (CHT..CHT + CYLINDERS).filter(|c| *c != channel).any(|c| {
-            let values = trace.column(c).get(from..to).unwrap_or_default().iter().copied().filter(|v| is_value(*v));
-            let (low, high) = values.fold((i32::MAX, i32::MIN), |(l, h), v| (l.min(v), h.max(v)));
-            low <= high && high - low >= MOVES
-        });
+        let t = &trace.t[from..to];
+        let moves = (CHT..CHT + CYLINDERS)
+            .filter(|c| *c != channel)
+            .any(|c| moves(t, trace.column(c).get(from..to).unwrap_or_default()));
         if moves {
             let value = trace.column(channel)[from] / 1000;
             let minutes = (trace.t[to - 1] - trace.t[from]) / 60_000;
@@ -260,4 +263,22 @@ fn freeze(trace: &mut Trace, cylinder: usize, doubts: &mut Vec<String>) {
             trace.column_mut(channel)[from..to].fill(MISSING);
         }
     }
+}
+
+/// A head's temperature moves by [`MOVES`] as a head can: what a loose probe jumps by is no movement.
+fn moves(t: &[i32], column: &[i32]) -> bool {
+    let mut values = t.iter().zip(column).filter(|(_, v)| is_value(**v));
+    let Some((mut at, mut last)) = values.next() else { return false };
+    let (mut low, mut high) = (*last, *last);
+    for (t, v) in values {
+        if !HEAD.allows(*last, *v, t - at) {
+            (low, high) = (*v, *v);
+        }
+        (low, high) = (low.min(*v), high.max(*v));
+        if high - low >= MOVES {
+            return true;
+        }
+        (at, last) = (t, v);
+    }
+    false
 }
