@@ -95,16 +95,13 @@ const NINETY: f64 = 1.645;
 
 /// The rate with its 90 % interval, over the mix of services lately flown.
 fn estimate(track: &track::Track) -> Rate {
-    let (rate, mut sd) = track.mean_rate();
-    let (unlogged, luck) = match track.log() {
-        keeping::Log::Levels => {
-            sd *= 1.0 - TOO_WIDE * (track.burnt / TOO_WIDE_QT).min(1.0);
-            (UNLOGGED_LEVELS, 0.0)
-        }
+    let (rate, sd) = track.mean_rate();
+    let (unlogged, luck, of_sd) = match track.log() {
+        keeping::Log::Levels => (UNLOGGED_LEVELS, 0.0, 1.0 - TOO_WIDE * (track.burnt / TOO_WIDE_QT).min(1.0)),
         // So many quarts, each left out or not: Poisson's variance. With readings they are found and taken back.
-        _ => (UNLOGGED_ADDITIONS, (UNLOGGED_ADDITIONS / track.burnt.clamp(1.0, REMEMBERED_QT)).sqrt()),
+        _ => (UNLOGGED_ADDITIONS, (UNLOGGED_ADDITIONS / track.burnt.clamp(1.0, REMEMBERED_QT)).sqrt(), 1.0),
     };
     let rate = rate / (1.0 - unlogged);
-    let half = NINETY * (sd / (1.0 - unlogged)).hypot(luck * rate);
+    let half = NINETY * (of_sd * sd / (1.0 - unlogged)).hypot(luck * rate);
     Rate { qt_per_h: rate, low: (rate - half).max(0.0), high: rate + half }
 }

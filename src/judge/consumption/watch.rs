@@ -273,7 +273,7 @@ impl<'a> Watch<'a> {
             self.stats = statistics(&self.track.sump.own, &self.ratios, log == Log::Levels);
             let (rise, fall) = self.limits();
             self.judged_against = Some((rise, fall));
-            let (ln_rise, account) = self.ln_rise_in_all(self.stats.ln_rise, log == Log::Levels);
+            let (ln_rise, account) = self.ln_rise_in_all(self.stats.ln_rise);
             self.stats.ln_rise = ln_rise;
             if ln_rise >= rise {
                 if let Some(which) = account {

@@ -9,7 +9,6 @@ use super::Watch;
 use crate::engine::Event;
 use crate::judge::Rate;
 use crate::judge::consumption::candidates::Candidate;
-use crate::judge::consumption::change::{Statistics, statistics};
 use crate::judge::consumption::evidence::{Evidence, Look};
 use crate::judge::consumption::steps::Step;
 use crate::judge::consumption::sump::Who;
@@ -217,16 +216,16 @@ impl Watch<'_> {
 
     /// The statistic of a rise over all accounts, each by its weight; and the account that says most of it, where that
     /// is not the one believed and its rise is large enough to be told.
-    pub(super) fn ln_rise_in_all(&self, ln_rise: f64, levels: bool) -> (f64, Option<usize>) {
+    pub(super) fn ln_rise_in_all(&self, ln_rise: f64) -> (f64, Option<usize>) {
         let mut most = ln_rise;
         let (mut weights, mut rises, mut which) = (1.0, ln_rise.exp(), None);
         for (k, odds) in self.accounts.odds(&self.track) {
-            let own = &self.accounts.held[k].track.sump.own;
-            let Statistics { ln_rise, .. } = statistics(own, &self.ratios, levels);
+            let changes = &self.accounts.held[k].track.sump.own.changes;
+            let ln_rise = changes.ln_sum(&self.ratios.rises);
             weights += odds.exp();
             rises += (odds + ln_rise).exp();
             let told = |f: Candidate| self.large_enough(true, 1.0 + f.size / f.rate);
-            if odds + ln_rise > most && own.changes.best(true).is_some_and(told) {
+            if odds + ln_rise > most && changes.best(true).is_some_and(told) {
                 (most, which) = (odds + ln_rise, Some(k));
             }
         }
